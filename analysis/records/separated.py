@@ -1,0 +1,303 @@
+"""What stands in the cells of a text table: csv, tsv, or separated by anything else?
+
+The separator, the quote and the decimal sign are found from the file. The fast reader takes rows of one width; rows of
+another width (a banner, a remark) are set aside by it with their number and put back in their place.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import PurePath
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.csv
+
+from analysis.problems import Problem, Severity
+from analysis.records.cells import TEXT, RawColumn, RawSheet
+from analysis.records.limits import Limits
+from analysis.records.refusals import NotReadError
+from analysis.records.text_encoding import decode
+
+__all__ = ["Layout", "find_layout", "read_separated"]
+
+_SEPARATORS = (",", ";", "\t", "|")
+_SAMPLE_BYTES = 131_072
+_SAMPLE_ROWS = 300
+_BLOCK_BYTES = 4 << 20
+_MANY_RAGGED = 20_000
+_LONGEST_CELL = 32_767
+_WORDS_LOOKED_AT = 3_000
+_SEP_LINE = re.compile(rb'"?sep=(.)"?\r?\n', re.IGNORECASE)
+# A number that only one decimal sign explains: three digits after it could as well be thousands, unless a 0 leads.
+_NUMBER_WITH = {
+    ",": re.compile(r"[<>≤≥~\s]*[-+−]?(?:[\d. ]*,(?:\d{1,2}|\d{4,})|0,\d+)(?:[^\d,.].*)?"),
+    ".": re.compile(r"[<>≤≥~\s]*[-+−]?(?:[\d, ]*\.(?:\d{1,2}|\d{4,})|0\.\d+)(?:[^\d,.].*)?"),
+}
+
+
+@dataclass(frozen=True)
+class Layout:
+    """How a text table is written: what parts its cells, what quotes them (None: nothing), and how many a row has."""
+
+    separator: str
+    quote: str | None
+    width: int
+
+
+@dataclass
+class _Ragged:
+    """The rows that the fast reader set aside: their numbers, from 1, and their texts."""
+
+    numbers: list[int] = field(default_factory=list)
+    texts: list[str] = field(default_factory=list)
+
+    def take(self, row: Any) -> str:
+        if len(self.numbers) >= _MANY_RAGGED:
+            return "error"
+        self.numbers.append(row.number)
+        self.texts.append(row.text)
+        return "skip"
+
+
+def read_separated(data: bytes, file: str, limits: Limits) -> tuple[RawSheet, tuple[Problem, ...]]:
+    """Return the one sheet of a text table, and notes on how it was read.
+
+    Parameters
+    ----------
+    data : bytes
+        The whole file.
+    file : str
+        What the user calls it.
+    limits : Limits
+        What it may ask for.
+
+    Raises
+    ------
+    NotReadError
+        If it is no text, or more than is allowed.
+    """
+    text = decode(data)
+    utf8, named = _without_sep_line(text.utf8)
+    layout = find_layout(utf8, named)
+    columns, problems = _read_columns(utf8, layout, file, limits)
+    n_rows = len(columns[0]) if columns else 0
+    if text.is_guess:
+        problems = (*problems, _encoding_note(file, text.encoding))
+    decimal = _decimal(columns, layout.separator)
+    sheet = RawSheet(
+        file, PurePath(file).stem, columns, n_rows, decimal=decimal, encoding=text.encoding, separator=layout.separator
+    )
+    return sheet, problems
+
+
+def find_layout(utf8: bytes, named: str | None = None) -> Layout:
+    """Return how a text table is written, from its first few hundred rows.
+
+    Parameters
+    ----------
+    utf8 : bytes
+        The table, in UTF-8.
+    named : str, optional
+        The separator, where the file itself names it.
+    """
+    sample = _sample(utf8)
+    quote = _quote(sample)
+    candidates = (named,) if named else _SEPARATORS
+    fits = [_fit(sample, separator, quote) for separator in candidates]
+    best = max(fits, key=lambda fit: fit[0])
+    return best[1]
+
+
+def _without_sep_line(utf8: bytes) -> tuple[bytes, str | None]:
+    """Take off a first line ``sep=;``, which a spreadsheet program heeds and does not show."""
+    line = _SEP_LINE.match(utf8)
+    return (utf8[line.end() :], line.group(1).decode("ascii", "replace")) if line else (utf8, None)
+
+
+def _sample(utf8: bytes) -> str:
+    sample = utf8[:_SAMPLE_BYTES]
+    if len(sample) < len(utf8):
+        sample = sample[: sample.rfind(b"\n") + 1] or sample
+    return sample.decode("utf-8", "ignore")
+
+
+def _quote(sample: str) -> str | None:
+    if '"' in sample or "'" not in sample:
+        return '"'
+    single = len(re.findall(r"(?:^|[,;\t|])'[^'\n]*'(?=$|[,;\t|])", sample, re.MULTILINE))
+    return "'" if single * 4 > sample.count("'") else '"'
+
+
+def _fit(sample: str, separator: str, quote: str | None) -> tuple[float, Layout]:
+    """Return how well a separator fits: the share of rows that have the commonest width above one."""
+    widths = [len(row) for row in _sample_rows(sample, separator, quote) if any(row)]
+    wide = Counter(width for width in widths if width > 1)
+    if not wide:
+        return 0.0, Layout(separator, quote, 1)
+    width, rows = wide.most_common(1)[0]
+    return rows / len(widths), Layout(separator, quote, width)
+
+
+def _sample_rows(sample: str, separator: str, quote: str | None) -> list[list[str]]:
+    rows = []
+    try:
+        for row in _row_reader(sample, separator, quote):
+            rows.append(row)
+            if len(rows) == _SAMPLE_ROWS:
+                break
+    except csv.Error:
+        return rows
+    return rows
+
+
+def _row_reader(text: str, separator: str, quote: str | None, strict: bool = False) -> Any:
+    quoting = csv.QUOTE_MINIMAL if quote else csv.QUOTE_NONE
+    return csv.reader(
+        io.StringIO(text, newline=""), delimiter=separator, quotechar=quote, quoting=quoting, strict=strict
+    )
+
+
+def _read_columns(
+    utf8: bytes, layout: Layout, file: str, limits: Limits
+) -> tuple[tuple[RawColumn, ...], tuple[Problem, ...]]:
+    if layout.width > limits.columns:
+        raise NotReadError("sheet-too-large", f"{layout.width} columns")
+    ragged = _Ragged()
+    try:
+        table = _read_even_rows(utf8, layout, ragged)
+        extra = [_cells_of(text, layout) for text in ragged.texts]
+    except (pa.ArrowInvalid, csv.Error):
+        return _read_row_by_row(utf8, layout, file, limits)
+    width = max([layout.width, *map(len, extra)])
+    n_rows = table.num_rows + len(extra)
+    if width > limits.columns or n_rows * width > limits.cells:
+        raise NotReadError("sheet-too-large", f"{n_rows} rows of {width} columns")
+    return tuple(_columns_of(table, ragged, extra, width)), ()
+
+
+def _read_even_rows(utf8: bytes, layout: Layout, ragged: _Ragged) -> Any:
+    """Return the rows that have the table's width; whatever stands aside is in ``ragged``.
+
+    Several threads do not number the rows that they set aside: where there are any, one thread reads the file again.
+    """
+    table = _read_arrow(utf8, layout, ragged, several_threads=True)
+    if ragged.texts:
+        ragged.numbers.clear()
+        ragged.texts.clear()
+        table = _read_arrow(utf8, layout, ragged, several_threads=False)
+    return table.unify_dictionaries().combine_chunks()
+
+
+def _read_arrow(utf8: bytes, layout: Layout, ragged: _Ragged, several_threads: bool) -> Any:
+    names = [str(j) for j in range(layout.width)]
+    words = pa.dictionary(pa.int32(), pa.string())
+    return pa.csv.read_csv(
+        pa.BufferReader(utf8),
+        read_options=pa.csv.ReadOptions(column_names=names, use_threads=several_threads, block_size=_BLOCK_BYTES),
+        parse_options=pa.csv.ParseOptions(
+            delimiter=layout.separator,
+            quote_char=layout.quote or False,
+            newlines_in_values=layout.quote is not None,
+            ignore_empty_lines=False,
+            invalid_row_handler=ragged.take,
+        ),
+        convert_options=pa.csv.ConvertOptions(column_types=dict.fromkeys(names, words), strings_can_be_null=False),
+    )
+
+
+def _cells_of(text: str, layout: Layout) -> list[str]:
+    """Return the cells of one row; raise ``csv.Error`` where a quote that opens in it never closes."""
+    rows = list(_row_reader(text, layout.separator, layout.quote, strict=True))
+    return rows[0] if rows else [""]
+
+
+def _columns_of(table: Any, ragged: _Ragged, extra: Sequence[Sequence[str]], width: int) -> list[RawColumn]:
+    n_rows = table.num_rows + len(extra)
+    aside = np.array(ragged.numbers, dtype=np.intp) - 1
+    even = np.ones(n_rows, dtype=bool)
+    even[aside] = False
+    columns = []
+    for j in range(width):
+        code, words = np.full(n_rows, -1, dtype=np.int32), pa.array([], pa.string())
+        if j < table.num_columns and table.num_rows:
+            read = table.column(j).chunk(0)
+            words = read.dictionary
+            code[even] = read.indices.to_numpy()
+        if len(extra):
+            texts = [row[j] if j < len(row) else "" for row in extra]
+            code[aside] = np.arange(len(texts)) + len(words)
+            words = pa.concat_arrays([words, pa.array(texts, pa.string())])
+        columns.append(RawColumn.of_cells(_tags(n_rows), code, words))
+    return columns
+
+
+def _tags(n_rows: int) -> np.ndarray:
+    return np.full(n_rows, TEXT, dtype=np.int8)
+
+
+def _read_row_by_row(
+    utf8: bytes, layout: Layout, file: str, limits: Limits
+) -> tuple[tuple[RawColumn, ...], tuple[Problem, ...]]:
+    """Read a table whose rows are of many widths, or in which a quote opens and never closes."""
+    text = utf8.decode("utf-8")
+    problems: tuple[Problem, ...] = ()
+    try:
+        rows = _all_rows(text, layout, limits)
+    except csv.Error:
+        rows = _all_rows(text, Layout(layout.separator, None, layout.width), limits)
+        problems = (_quote_note(file, rows, layout.quote or '"'),)
+    width = max(map(len, rows), default=0)
+    texts: list[list[str | None]] = [[row[j] if j < len(row) else None for row in rows] for j in range(width)]
+    return tuple(RawColumn.of_texts(column) for column in texts), problems
+
+
+def _all_rows(text: str, layout: Layout, limits: Limits) -> list[list[str]]:
+    rows, cells = [], 0
+    for row in _row_reader(text, layout.separator, layout.quote, strict=True):
+        if any(len(cell) > _LONGEST_CELL for cell in row):
+            raise csv.Error("a quote is never closed")
+        rows.append(row)
+        cells += len(row)
+        if cells > limits.cells or len(row) > limits.columns:
+            raise NotReadError("sheet-too-large", f"more than {limits.cells} cells or {limits.columns} columns")
+    return rows
+
+
+def _quote_note(file: str, rows: Sequence[Sequence[str]], quote: str) -> Problem:
+    odd = next((i for i, row in enumerate(rows) if sum(cell.count(quote) for cell in row) % 2), 0)
+    return Problem(
+        "quote-unclosed",
+        f"A {quote} opens a quoted text and is never closed, so that quotes were read as ordinary characters.",
+        "Check the row, and take the file in again if its cells are not what they should be.",
+        Severity.NOTE,
+        file=file,
+        row=odd + 1,
+    )
+
+
+def _encoding_note(file: str, encoding: str) -> Problem:
+    return Problem(
+        "encoding-guessed",
+        f"The file does not say which characters its bytes mean; {encoding} was taken as the likeliest.",
+        "Check the letters with accents and the signs of units; if they are wrong, save the file as UTF-8.",
+        Severity.NOTE,
+        file=file,
+    )
+
+
+def _decimal(columns: Sequence[RawColumn], separator: str) -> str | None:
+    """Return the decimal sign that the cells agree on; a comma between cells leaves only the point."""
+    seen = set()
+    for column in columns:
+        words = column.words[:_WORDS_LOOKED_AT].to_pylist()
+        seen |= {sign for sign, pattern in _NUMBER_WITH.items() if any(map(pattern.fullmatch, words))}
+    if len(seen) == 1:
+        return seen.pop()
+    return "." if separator == "," and not seen else None

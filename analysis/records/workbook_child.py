@@ -1,0 +1,344 @@
+"""What stands in every cell of a workbook, read where a hostile file can do no harm?
+
+This file is run by its path in a process of its own, under limits on memory, processor time and output, and writes one
+Arrow IPC stream for each sheet to standard output. It imports nothing of the house, so that it starts in a tenth of a
+second. What it could not do it says as one JSON line on standard error; before each sheet it says which it starts, so
+that the parent can name the sheet if this process is ended from outside.
+
+Traps it knows: a legal file of two cells at opposite corners asks for more memory than there is (the process aborts);
+a small file can swell to gigabytes; midnight comes as a date and other moments as date and time; 24 hours and more come
+as a date in 1900; an error cell comes as an empty text.
+"""
+
+from __future__ import annotations
+
+import datetime
+import itertools
+import json
+import re
+import sys
+import zipfile
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, BinaryIO
+
+import numpy as np
+import pyarrow as pa
+from python_calamine import (
+    CalamineError,
+    CalamineSheet,
+    CalamineWorkbook,
+    PasswordError,
+    SheetTypeEnum,
+    SheetVisibleEnum,
+)
+
+try:
+    import resource
+except ImportError:  # not on Windows: the parent's time limit and the size checks remain
+    resource = None  # type: ignore[assignment]
+
+__all__ = ["BOOL", "CLOCK", "EMPTY", "ERROR", "MOMENT", "NUMBER", "REFUSED", "TEXT", "main"]
+
+EMPTY, TEXT, NUMBER, MOMENT, CLOCK, BOOL, ERROR = range(7)
+REFUSED = 3
+
+_ROWS_AT_A_TIME = 32_768
+_TAG_OF_TYPE = {
+    str: TEXT,
+    float: NUMBER,
+    int: NUMBER,
+    datetime.datetime: MOMENT,
+    datetime.date: MOMENT,
+    datetime.time: CLOCK,
+    datetime.timedelta: CLOCK,
+    bool: BOOL,
+}
+# A spreadsheet's day 1 is 1 January 1900, and it counts a 29 February 1900 that never was.
+_DAY_ZERO = np.datetime64("1899-12-31", "us")
+_DAY_ZERO_AFTER_FEBRUARY = np.datetime64("1899-12-30", "us")
+_MARCH_1900 = np.datetime64("1900-03-01", "us")
+_FIRST_REAL_MOMENT = np.datetime64("1910-01-01", "us")
+_SECOND = np.timedelta64(1, "s")
+
+
+class RefusedError(Exception):
+    """A file that is not read, with the kept code of the reason."""
+
+    def __init__(self, code: str, detail: str = "") -> None:
+        super().__init__(detail)
+        self.code = code
+
+
+@dataclass(frozen=True)
+class ChildLimits:
+    """What the parent allows: bytes of memory, seconds of processor, unpacked bytes, and cells of one sheet."""
+
+    memory: int
+    cpu: int
+    unpacked: int
+    cells: int
+    columns: int
+
+
+@dataclass
+class ColumnParts:
+    """The pieces of one column while its sheet is read, a piece for each block of rows."""
+
+    tag: list[np.ndarray] = field(default_factory=list)
+    text: list[pa.Array] = field(default_factory=list)
+    number: list[np.ndarray | None] = field(default_factory=list)
+    moment: list[np.ndarray | None] = field(default_factory=list)
+
+    def add(self, cells: Sequence[Any]) -> None:
+        """Take the next block of the column's cells."""
+        tag = _tags(cells)
+        self.tag.append(tag)
+        self.text.append(_texts(cells, tag))
+        self.number.append(_numbers(cells, tag))
+        self.moment.append(_moments(cells, tag))
+        _long_durations(self)
+
+
+def _tags(cells: Sequence[Any]) -> np.ndarray:
+    types = set(map(type, cells))
+    if len(types) == 1:
+        tag = np.full(len(cells), _TAG_OF_TYPE[types.pop()], dtype=np.int8)
+    else:
+        tag = np.fromiter(map(_TAG_OF_TYPE.__getitem__, map(type, cells)), dtype=np.int8, count=len(cells))
+    return tag
+
+
+def _texts(cells: Sequence[Any], tag: np.ndarray) -> pa.Array:
+    is_text = tag == TEXT
+    if not is_text.any():
+        return pa.nulls(len(cells), pa.string())
+    if is_text.all():
+        values = pa.array(cells, pa.string())
+    else:
+        values = pa.array([cell if type(cell) is str else None for cell in cells], pa.string())
+    return values
+
+
+def _numbers(cells: Sequence[Any], tag: np.ndarray) -> np.ndarray | None:
+    if not np.isin(tag, (NUMBER, CLOCK, BOOL)).any():
+        return None
+    if (tag == NUMBER).all():
+        return np.array(cells, dtype=np.float64)
+    number = np.full(len(cells), np.nan)
+    for code in (NUMBER, BOOL):
+        where = np.flatnonzero(tag == code)
+        number[where] = [cells[i] for i in where]
+    where = np.flatnonzero(tag == CLOCK)
+    number[where] = [_seconds(cells[i]) for i in where]
+    return number
+
+
+def _seconds(cell: datetime.time | datetime.timedelta) -> float:
+    if isinstance(cell, datetime.timedelta):
+        return cell.total_seconds()
+    return cell.hour * 3600 + cell.minute * 60 + cell.second + cell.microsecond / 1e6
+
+
+def _moments(cells: Sequence[Any], tag: np.ndarray) -> np.ndarray | None:
+    where = np.flatnonzero(tag == MOMENT)
+    if where.size == 0:
+        return None
+    moment = np.full(len(cells), np.datetime64("NaT"), dtype="datetime64[us]")
+    moment[where] = np.array([cells[i] for i in where], dtype="datetime64[us]")
+    return moment
+
+
+def _long_durations(parts: ColumnParts) -> None:
+    """Turn moments of 1900 back into the durations that they were."""
+    moment, tag = parts.moment[-1], parts.tag[-1]
+    if moment is None:
+        return
+    early = moment < _FIRST_REAL_MOMENT
+    if not early.any():
+        return
+    zero = np.where(moment[early] < _MARCH_1900, _DAY_ZERO, _DAY_ZERO_AFTER_FEBRUARY)
+    number = parts.number[-1]
+    number = np.full(len(tag), np.nan) if number is None else number
+    number[early] = (moment[early] - zero) / _SECOND
+    moment[early] = np.datetime64("NaT")
+    tag[early] = CLOCK
+    parts.number[-1] = number
+
+
+def _blocks(sheet: CalamineSheet) -> Iterator[list[tuple[Any, ...]]]:
+    """Return the cells column by column, a block of rows at a time; rows count from 1, columns from the first used."""
+    rows = sheet.iter_rows()
+    while block := list(itertools.islice(rows, _ROWS_AT_A_TIME)):
+        yield list(zip(*block, strict=True))
+
+
+def _read_columns(sheet: CalamineSheet, limits: ChildLimits) -> list[ColumnParts]:
+    if sheet.start is None or sheet.end is None:
+        return []
+    height, width = sheet.end[0] + 1, sheet.end[1] + 1
+    if width > limits.columns or height * width > limits.cells:
+        raise RefusedError("sheet-too-large", f"{height} rows of {width} columns")
+    columns = [ColumnParts() for _ in range(width)]
+    for block in _blocks(sheet):
+        nothing = ("",) * len(block[0])
+        for parts, cells in zip(columns, [nothing] * sheet.start[1] + block, strict=True):
+            parts.add(cells)
+    return columns
+
+
+def _joined(pieces: Sequence[np.ndarray | None], tags: Sequence[np.ndarray], empty: Any) -> np.ndarray | None:
+    if all(piece is None for piece in pieces):
+        return None
+    filled = [np.full(len(t), empty) if p is None else p for p, t in zip(pieces, tags, strict=True)]
+    return np.concatenate(filled)
+
+
+def _arrays(columns: Sequence[ColumnParts], errors: Sequence[tuple[int, int, str]]) -> tuple[list[Any], list[str]]:
+    arrays: list[Any] = []
+    names: list[str] = []
+    for j, parts in enumerate(columns):
+        tag = np.concatenate(parts.tag)
+        words = pa.chunked_array(parts.text, pa.string()).dictionary_encode().combine_chunks()
+        in_error = [(row, text) for row, column, text in errors if column == j and row < len(tag)]
+        if in_error:
+            words = _with_errors(words, tag, in_error)
+        made = {
+            "tag": tag,
+            "words": words if words.null_count < len(words) else None,
+            "number": _joined(parts.number, parts.tag, np.nan),
+            "moment": _joined(parts.moment, parts.tag, np.datetime64("NaT", "us")),
+        }
+        for name, array in made.items():
+            if array is not None:
+                names.append(f"{j}.{name}")
+                arrays.append(array if isinstance(array, pa.Array) else pa.array(array))
+    return arrays, names
+
+
+def _with_errors(words: Any, tag: np.ndarray, in_error: Sequence[tuple[int, str]]) -> Any:
+    texts = words.cast(pa.string()).to_pylist()
+    for row, text in in_error:
+        texts[row] = text
+        tag[row] = ERROR
+    return pa.array(texts, pa.string()).dictionary_encode()
+
+
+def _write_sheet(sheet: CalamineSheet, hidden: bool, errors: Sequence[Any], limits: ChildLimits, out: BinaryIO) -> None:
+    columns = _read_columns(sheet, limits)
+    arrays, names = _arrays(columns, errors)
+    about = {
+        "name": sheet.name,
+        "rows": sum(map(len, columns[0].tag)) if columns else 0,
+        "columns": len(columns),
+        "hidden": hidden,
+        "merged": sheet.merged_cell_ranges or [],
+    }
+    schema = pa.schema([pa.field(n, a.type) for n, a in zip(names, arrays, strict=True)], {"sheet": json.dumps(about)})
+    with pa.ipc.new_stream(out, schema) as stream:
+        stream.write_batch(pa.record_batch(arrays, schema=schema))
+
+
+_ERROR_CELL = re.compile(rb'<c\b([^>]*?\bt="e"[^>]*)>(.*?)</c>', re.DOTALL)
+_CELL_ADDRESS = re.compile(rb'\br="([A-Z]+)([0-9]+)"')
+_CELL_VALUE = re.compile(rb"<v>([^<]*)</v>")
+_SHEET_ENTRY = re.compile(rb"<(?:\w+:)?sheet\b[^>]*>")
+_RELATION = re.compile(rb"<(?:\w+:)?Relationship\b[^>]*>")
+
+
+def _attribute(tag: bytes, name: bytes) -> bytes:
+    found = re.search(rb"\b" + name + rb'="([^"]*)"', tag)
+    return found.group(1) if found else b""
+
+
+def _error_cells(path: Path) -> list[list[tuple[int, int, str]]]:
+    """Return the row, column and text of every error cell, a list for each sheet in order; nothing but xlsx tells."""
+    if not zipfile.is_zipfile(path):
+        return []
+    with zipfile.ZipFile(path) as archive:
+        names = set(archive.namelist())
+        if not {"xl/workbook.xml", "xl/_rels/workbook.xml.rels"} <= names:
+            return []
+        targets = {
+            _attribute(r, b"Id"): _attribute(r, b"Target").decode()
+            for r in _RELATION.findall(archive.read("xl/_rels/workbook.xml.rels"))
+        }
+        sheets = [
+            targets.get(_attribute(s, b"r:id"), "") for s in _SHEET_ENTRY.findall(archive.read("xl/workbook.xml"))
+        ]
+        parts = [t.lstrip("/") if t.startswith("/") else f"xl/{t}" for t in sheets]
+        return [_errors_of_part(archive.read(part)) if part in names else [] for part in parts]
+
+
+def _errors_of_part(part: bytes) -> list[tuple[int, int, str]]:
+    if b't="e"' not in part:
+        return []
+    found = []
+    for cell in _ERROR_CELL.finditer(part):
+        address, value = _CELL_ADDRESS.search(cell.group(1)), _CELL_VALUE.search(cell.group(2))
+        if address and value:
+            column = 0
+            for letter in address.group(1):
+                column = column * 26 + letter - 64
+            found.append((int(address.group(2)) - 1, column - 1, value.group(1).decode()))
+    return found
+
+
+def _set_limits(limits: ChildLimits) -> None:
+    if resource is None:
+        return
+    resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+    resource.setrlimit(resource.RLIMIT_FSIZE, (0, 0))
+    resource.setrlimit(resource.RLIMIT_CPU, (limits.cpu, limits.cpu + 1))
+    resource.setrlimit(resource.RLIMIT_AS, (limits.memory, limits.memory))
+
+
+def _check_unpacked(path: Path, limits: ChildLimits) -> None:
+    if not zipfile.is_zipfile(path):
+        return
+    with zipfile.ZipFile(path) as archive:
+        unpacked = sum(entry.file_size for entry in archive.infolist())
+    if unpacked > limits.unpacked:
+        raise RefusedError("file-swells", f"{unpacked} bytes")
+
+
+def _read(path: Path, limits: ChildLimits, out: BinaryIO) -> None:
+    _check_unpacked(path, limits)
+    errors = _error_cells(path)
+    with path.open("rb") as file, CalamineWorkbook.from_filelike(file) as workbook:
+        for i, about in enumerate(workbook.sheets_metadata):
+            if about.typ != SheetTypeEnum.WorkSheet:
+                continue
+            _say(sheet=about.name)
+            sheet = workbook.get_sheet_by_index(i)
+            hidden = about.visible != SheetVisibleEnum.Visible
+            _write_sheet(sheet, hidden, errors[i] if i < len(errors) else [], limits, out)
+
+
+def _say(**words: str) -> None:
+    sys.stderr.write(json.dumps(words) + "\n")
+    sys.stderr.flush()
+
+
+def main(arguments: Sequence[str]) -> int:
+    """Read the workbook that the first argument names, under the limits that the second gives as JSON."""
+    path, limits = Path(arguments[0]), ChildLimits(**json.loads(arguments[1]))
+    _set_limits(limits)
+    try:
+        _read(path, limits, sys.stdout.buffer)
+    except PasswordError:
+        _say(code="file-locked")
+    except RefusedError as refusal:
+        _say(code=refusal.code, detail=str(refusal))
+    except MemoryError:
+        _say(code="file-swells")
+    except (CalamineError, zipfile.BadZipFile, OSError, ValueError) as error:
+        _say(code="file-unreadable", detail=str(error))
+    else:
+        return 0
+    return REFUSED
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
