@@ -159,8 +159,8 @@ class RawSheet:
     """One sheet as it stands, from its row 1 and column A on.
 
     ``merged`` holds the merged ranges as (first row, first column, last row, last column), counted from 0. ``decimal``
-    is the decimal sign that a text file's cells agree on, or that its separator implies; None where nothing tells or
-    where cells are native numbers. ``encoding`` and ``separator`` are those of a text file.
+    is the decimal sign that the sheet's texts agree on, or that a text file's separator implies; None where nothing
+    tells. ``encoding`` and ``separator`` are those of a text file.
     """
 
     file: str

@@ -21,6 +21,7 @@ import pyarrow.csv
 
 from analysis.problems import Problem, Severity
 from analysis.records.cells import TEXT, RawColumn, RawSheet
+from analysis.records.decimals import decimal_of_columns
 from analysis.records.limits import Limits
 from analysis.records.refusals import NotReadError
 from analysis.records.text_encoding import decode
@@ -33,13 +34,7 @@ _SAMPLE_ROWS = 300
 _BLOCK_BYTES = 4 << 20
 _MANY_RAGGED = 20_000
 _LONGEST_CELL = 32_767
-_WORDS_LOOKED_AT = 3_000
 _SEP_LINE = re.compile(rb'"?sep=(.)"?\r?\n', re.IGNORECASE)
-# A number that only one decimal sign explains: three digits after it could as well be thousands, unless a 0 leads.
-_NUMBER_WITH = {
-    ",": re.compile(r"[<>≤≥~\s]*[-+−]?(?:[\d. ]*,(?:\d{1,2}|\d{4,})|0,\d+)(?:[^\d,.].*)?"),
-    ".": re.compile(r"[<>≤≥~\s]*[-+−]?(?:[\d, ]*\.(?:\d{1,2}|\d{4,})|0\.\d+)(?:[^\d,.].*)?"),
-}
 
 
 @dataclass(frozen=True)
@@ -158,10 +153,10 @@ def _sample_rows(sample: str, separator: str, quote: str | None) -> list[list[st
 
 
 def _row_reader(text: str, separator: str, quote: str | None, strict: bool = False) -> Any:
-    quoting = csv.QUOTE_MINIMAL if quote else csv.QUOTE_NONE
-    return csv.reader(
-        io.StringIO(text, newline=""), delimiter=separator, quotechar=quote, quoting=quoting, strict=strict
-    )
+    lines = io.StringIO(text, newline="")
+    if quote is None:
+        return csv.reader(lines, delimiter=separator, quoting=csv.QUOTE_NONE, strict=strict)
+    return csv.reader(lines, delimiter=separator, quotechar=quote, strict=strict)
 
 
 def _read_columns(
@@ -293,11 +288,6 @@ def _encoding_note(file: str, encoding: str) -> Problem:
 
 
 def _decimal(columns: Sequence[RawColumn], separator: str) -> str | None:
-    """Return the decimal sign that the cells agree on; a comma between cells leaves only the point."""
-    seen = set()
-    for column in columns:
-        words = column.words[:_WORDS_LOOKED_AT].to_pylist()
-        seen |= {sign for sign, pattern in _NUMBER_WITH.items() if any(map(pattern.fullmatch, words))}
-    if len(seen) == 1:
-        return seen.pop()
-    return "." if separator == "," and not seen else None
+    """Return the decimal sign that the cells agree on; where they show none, a comma between cells leaves the point."""
+    shown = decimal_of_columns(column.words for column in columns)
+    return "." if shown is None and separator == "," else shown

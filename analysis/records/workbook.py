@@ -23,6 +23,7 @@ import pyarrow as pa
 from analysis.problems import Problem
 from analysis.records import workbook_child
 from analysis.records.cells import RawColumn, RawSheet
+from analysis.records.decimals import decimal_of_columns
 from analysis.records.limits import Limits
 from analysis.records.refusals import NotReadError, refusal
 from analysis.records.separated import read_separated
@@ -181,7 +182,8 @@ def _sheet_of(table: Any, about: Mapping[str, Any], file: str) -> RawSheet:
     arrays = dict(zip(table.column_names, (column.combine_chunks() for column in table.columns), strict=True))
     columns = tuple(_column_of(arrays, j, about["rows"]) for j in range(about["columns"]))
     merged = tuple((first[0], first[1], last[0], last[1]) for first, last in about["merged"])
-    return RawSheet(file, about["name"], columns, about["rows"], merged, about["hidden"])
+    decimal = decimal_of_columns(column.words for column in columns)
+    return RawSheet(file, about["name"], columns, about["rows"], merged, about["hidden"], decimal)
 
 
 def _column_of(arrays: Mapping[str, Any], j: int, n: int) -> RawColumn:

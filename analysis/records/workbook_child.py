@@ -34,10 +34,8 @@ from python_calamine import (
     SheetVisibleEnum,
 )
 
-try:
+if sys.platform != "win32":  # elsewhere the parent's time limit and the checks of size remain
     import resource
-except ImportError:  # not on Windows: the parent's time limit and the size checks remain
-    resource = None  # type: ignore[assignment]
 
 __all__ = ["BOOL", "CLOCK", "EMPTY", "ERROR", "MOMENT", "NUMBER", "REFUSED", "TEXT", "main"]
 
@@ -128,9 +126,9 @@ def _numbers(cells: Sequence[Any], tag: np.ndarray) -> np.ndarray | None:
         return np.array(cells, dtype=np.float64)
     number = np.full(len(cells), np.nan)
     for code in (NUMBER, BOOL):
-        where = np.flatnonzero(tag == code)
+        where = np.flatnonzero(tag == code).tolist()
         number[where] = [cells[i] for i in where]
-    where = np.flatnonzero(tag == CLOCK)
+    where = np.flatnonzero(tag == CLOCK).tolist()
     number[where] = [_seconds(cells[i]) for i in where]
     return number
 
@@ -142,8 +140,8 @@ def _seconds(cell: datetime.time | datetime.timedelta) -> float:
 
 
 def _moments(cells: Sequence[Any], tag: np.ndarray) -> np.ndarray | None:
-    where = np.flatnonzero(tag == MOMENT)
-    if where.size == 0:
+    where = np.flatnonzero(tag == MOMENT).tolist()
+    if not where:
         return None
     moment = np.full(len(cells), np.datetime64("NaT"), dtype="datetime64[us]")
     moment[where] = np.array([cells[i] for i in where], dtype="datetime64[us]")
@@ -286,7 +284,7 @@ def _errors_of_part(part: bytes) -> list[tuple[int, int, str]]:
 
 
 def _set_limits(limits: ChildLimits) -> None:
-    if resource is None:
+    if sys.platform == "win32":
         return
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
     resource.setrlimit(resource.RLIMIT_FSIZE, (0, 0))

@@ -1,0 +1,211 @@
+"""Which day or moment stands in each cell, in one order of day and month for the whole column?
+
+03/04/2026 is 3 April or 4 March. All cells of a column decide together: a cell such as 25/04/2026 fits one order alone.
+Where both fit every cell the column says so and no cell is read, until a person answers; nothing is guessed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from analysis.records.cells import EMPTY, ERROR, MOMENT, NUMBER, TEXT, RawColumn
+from analysis.records.date_patterns import DatePart, date_part, days_from
+from analysis.records.digit_patterns import patterns_of
+from analysis.records.missing import NO_VALUE, is_missing
+from analysis.records.parsed import DateOrder, DateQuestion, Flags, Moments, ParsedMoments, State, States
+
+__all__ = ["parse_dates", "parse_moments"]
+
+_NO_MOMENT = np.datetime64("NaT", "us")
+_DAY = np.timedelta64(86_400_000_000, "us")
+# A few cells against the order of many are slips of the pen, not a second order.
+_MANY_FOR_ONE = 50
+# Day numbers of 1990-01-01 and 2080-01-01 in a spreadsheet that counts from 1900.
+_FIRST_DAY_NUMBER, _LAST_DAY_NUMBER = 32_874, 65_745
+_DAY_ZERO = np.datetime64("1899-12-30", "us")
+_FEW_TEXTS, _FEW_DATES = 2, 3
+
+
+@dataclass(eq=False)
+class _Words:
+    """What was read out of a column's words: one entry a word, and a last one for cells without a word."""
+
+    day_month: Moments
+    month_day: Moments
+    state: States
+    is_open: Flags
+    has_clock: Flags
+    seconds: npt.NDArray[np.float64]
+    written: set[str]
+
+
+def parse_moments(column: RawColumn, order: DateOrder | None = None) -> ParsedMoments:
+    """Read a column as moments: a date with or without a time of day.
+
+    Native dates stand as they are. Text is read as year-month-day, as a date with a month's name, or as numeric dates
+    in one order for the whole column. A bare number between 1990 and 2080 as a spreadsheet counts days is such a day.
+
+    Parameters
+    ----------
+    column : RawColumn, n rows
+    order : {"day-month", "month-day"}, optional
+        A person's answer. Cells that do not fit it are UNREADABLE.
+
+    Raises
+    ------
+    ValueError
+        If ``order`` is another word.
+    """
+    if order not in (None, "day-month", "month-day"):
+        raise ValueError(f"parse_moments: order must be 'day-month', 'month-day' or None, got {order!r}")
+    words = _read_words(column.words)
+    native = column.tag == MOMENT
+    question: DateQuestion | None = None
+    decided = order
+    if words.is_open.any():
+        decided, question = (order, None) if order else _decide(words, column.code)
+    turned = _is_turned(words, column, native)
+    if turned and not order:
+        question = "turned"
+    moment, state = _settle(words, decided, question)
+    moments, states = moment[column.code].copy(), state[column.code].copy()
+    _add_natives(column, moments, states)
+    if turned:
+        _turn(moments, states, native, order)
+    has_clock = words.has_clock[column.code] | (native & (moments != moments.astype("datetime64[D]")))
+    return ParsedMoments(moments, states, has_clock, _format(words, decided, column), decided, question)
+
+
+def parse_dates(column: RawColumn, order: DateOrder | None = None) -> ParsedMoments:
+    """Read a column as days: as ``parse_moments``, with any time of day taken off."""
+    read = parse_moments(column, order)
+    days = read.moment.astype("datetime64[D]").astype("datetime64[us]")
+    return ParsedMoments(days, read.state, np.zeros(len(days), dtype=bool), read.format, read.order, read.question)
+
+
+def _read_words(words: Any) -> _Words:
+    n = len(words) + 1
+    read = _Words(
+        np.full(n, _NO_MOMENT), np.full(n, _NO_MOMENT), np.full(n, State.UNREADABLE, dtype=np.int8),
+        np.zeros(n, dtype=bool), np.zeros(n, dtype=bool), np.full(n, np.nan), set(),
+    )  # fmt: skip
+    read.state[-1] = State.EMPTY
+    known = np.zeros(n, dtype=bool)
+    known[-1] = True
+    for pattern in patterns_of(words):
+        part = date_part(pattern)
+        if part is not None:
+            _keep(read, pattern.places, part)
+            known[pattern.places] = True
+    others = np.flatnonzero(~known)
+    absent = is_missing([words[int(i)].as_py() for i in others], NO_VALUE)
+    read.state[others[absent]] = State.MISSING
+    return read
+
+
+def _keep(read: _Words, places: npt.NDArray[np.intp], part: DatePart) -> None:
+    clock = np.zeros(len(places)) if part.seconds is None else part.seconds
+    microseconds = np.where(np.isnan(clock), 0, clock * 1e6).astype("timedelta64[us]")
+    day_month = days_from(part.year, part.second, part.first).astype("datetime64[us]") + microseconds
+    month_day = days_from(part.year, part.first, part.second).astype("datetime64[us]") + microseconds
+    no_clock = np.isnan(clock)
+    day_month[no_clock] = _NO_MOMENT
+    month_day[no_clock] = _NO_MOMENT
+    read.day_month[places] = day_month
+    read.month_day[places] = month_day if part.is_open else day_month
+    read.is_open[places] = part.is_open
+    read.has_clock[places] = part.seconds is not None
+    read.written.add(part.words)
+
+
+def _decide(words: _Words, code: npt.NDArray[np.int32]) -> tuple[DateOrder | None, DateQuestion | None]:
+    """Return the order that the column's cells show, or why they show none."""
+    counts = np.bincount(code[code >= 0], minlength=len(words.state))
+    as_day_month, as_month_day = ~np.isnat(words.day_month), ~np.isnat(words.month_day)
+    only_day_month = counts[words.is_open & as_day_month & ~as_month_day].sum()
+    only_month_day = counts[words.is_open & as_month_day & ~as_day_month].sum()
+    if only_day_month > _MANY_FOR_ONE * only_month_day:
+        return "day-month", None
+    if only_month_day > _MANY_FOR_ONE * only_day_month:
+        return "month-day", None
+    if only_day_month:
+        return None, "mixed"
+    either = words.is_open & as_day_month & as_month_day & (words.day_month != words.month_day) & (counts > 0)
+    return None, "order" if either.any() else None
+
+
+def _settle(words: _Words, decided: DateOrder | None, question: DateQuestion | None) -> tuple[Moments, States]:
+    moment = np.where(words.is_open, words.month_day, words.day_month) if decided == "month-day" else words.day_month
+    moment, state = moment.copy(), words.state.copy()
+    if question in ("order", "mixed"):
+        differ = (
+            words.is_open
+            & (words.day_month != words.month_day)
+            & ~np.isnat(words.day_month)
+            & ~np.isnat(words.month_day)
+        )
+        one_alone = words.is_open & np.isnat(words.day_month)
+        moment[one_alone] = words.month_day[one_alone]
+        moment[differ] = _NO_MOMENT
+        state[differ] = State.AMBIGUOUS
+    state[~np.isnat(moment)] = State.READ
+    return moment, state
+
+
+def _is_turned(words: _Words, column: RawColumn, native: Flags) -> bool:
+    """Tell whether the spreadsheet program turned round day and month wherever the day is at most 12.
+
+    It leaves as text the dates that do not fit its own order. The sign: every text date fits one order alone, and no
+    native date has a day above 12.
+    """
+    days = np.unique(column.moment[native].astype("datetime64[D]"))
+    if len(days) < _FEW_DATES:
+        return False
+    day_of_month = (days - days.astype("datetime64[M]")).astype(np.int64) + 1
+    used = np.bincount(column.code[column.code >= 0], minlength=len(words.state)) > 0
+    texts = words.is_open & used & ~(np.isnat(words.day_month) & np.isnat(words.month_day))
+    one_alone = np.isnat(words.day_month) ^ np.isnat(words.month_day)
+    return bool(texts.sum() >= _FEW_TEXTS and one_alone[texts].all() and (day_of_month <= 12).all())
+
+
+def _turn(moments: Moments, states: States, native: Flags, order: DateOrder | None) -> None:
+    """Without an answer leave the native dates unread; with one, turn them back."""
+    if order is None:
+        moments[native], states[native] = _NO_MOMENT, State.AMBIGUOUS
+        return
+    held = moments[native]
+    days = held.astype("datetime64[D]")
+    months = days.astype("datetime64[M]")
+    year = months.astype("datetime64[Y]").astype(np.int64) + 1970
+    month = months.astype(np.int64) % 12 + 1
+    day = (days - months).astype(np.int64) + 1
+    moments[native] = days_from(year, day, month).astype("datetime64[us]") + (held - days)
+
+
+def _add_natives(column: RawColumn, moments: Moments, states: States) -> None:
+    tag = column.tag
+    if bool(((tag == TEXT) | (tag == EMPTY)).all()):
+        return
+    native = np.full(7, State.UNREADABLE, dtype=np.int8)
+    native[[MOMENT, EMPTY, ERROR]] = State.READ, State.EMPTY, State.MISSING
+    states[:] = np.where(tag == TEXT, states, native[tag])
+    moments[tag == MOMENT] = column.moment[tag == MOMENT]
+    number = column.number
+    is_day = (tag == NUMBER) & (number >= _FIRST_DAY_NUMBER) & (number < _LAST_DAY_NUMBER)
+    if is_day.any():
+        days = np.round(number[is_day] * 86_400).astype("timedelta64[s]")
+        moments[is_day], states[is_day] = _DAY_ZERO + days, State.READ
+
+
+def _format(words: _Words, decided: DateOrder | None, column: RawColumn) -> str:
+    names = {"day-month": "day/month/year", "month-day": "month/day/year", None: "day and month in either order"}
+    said = [names[decided] if written == "numbers" else written for written in sorted(words.written)]
+    if (column.tag == MOMENT).any():
+        said.append("the spreadsheet's own dates")
+    if (column.tag == NUMBER).any():
+        said.append("the spreadsheet's day numbers")
+    return ", ".join(said)

@@ -1,0 +1,174 @@
+"""Which thing does each cell name: a batch, a vessel, a run, a choice, or yes or no?
+
+People write one batch as 2417, #2417, G2417 and 2417.0, and one tank as FV3, FV 3 and fv-03. A batch number and a
+vessel each have a normal form of their own; every other name keeps its letters, so that P40 and R-0231 stay what they
+are.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import defaultdict
+from collections.abc import Callable, Mapping
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+
+from analysis.records.cells import EMPTY, ERROR, TEXT, RawColumn, as_text_series
+from analysis.records.missing import NO_NAME, is_missing, plain
+from analysis.records.parsed import ParsedFlags, ParsedTexts, State
+
+__all__ = [
+    "batch_number",
+    "name_of",
+    "parse_batches",
+    "parse_choice",
+    "parse_ids",
+    "parse_texts",
+    "parse_vessels",
+    "parse_yes_no",
+    "vessel_name",
+]
+
+_BATCH = re.compile(
+    r"(?:(?P<word>gyle|brew|batch|lot|charge|ferment)\b[\s.:\-_]*)?"
+    r"(?:(?P<number>number|no|nr|num)\b[\s.:\-_]*)?"
+    r"(?:\#\s*|(?P<letter>[gbl])[\s.\-_]?(?=\d))?"
+    r"0*(?P<digits>\d+)(?:\.0+)?\s*(?P<part>[a-z]?)",
+    re.IGNORECASE,
+)
+_JOINED_WORD = re.compile(r"(?i)(gyle|brew|batch|lot)(?=\d)")
+_VESSEL = re.compile(r"(?P<letters>[a-z]{1,5})[\s.\-_#]*0*(?P<digits>\d+)(?P<part>[a-z]?)", re.IGNORECASE)
+_CODE = re.compile(r"(?=.*\d)[a-z]{0,4}[\s\-_/.]?\d[\w\-/.]*", re.IGNORECASE)
+_WHOLE = re.compile(r"(\d+)\.0+")
+_YES = frozenset({"yes", "y", "true", "t", "1", "x", "✓", "✔", "ja", "oui", "done", "ok"})
+_NO = frozenset({"no", "n", "false", "f", "0", "✗", "✘", "nein", "non", "not done", "none", "nil"})
+
+
+def batch_number(text: str, keep_letter: bool = False) -> str:
+    """Return a batch number in its normal form.
+
+    A leading "#", the words gyle, brew, batch and lot with or without "no.", and the single letters G, B and L before
+    digits go; so do zeros in front, which a spreadsheet program drops from numbers anyway. A letter behind ("2417A", a
+    part of a split batch) stays. What is not such a number stays as it is, in capitals.
+
+    >>> [batch_number(t) for t in ("#2417", "G2417", "Brew no. 2417", "02417", "2417a", "24-017")]
+    ['2417', '2417', '2417', '2417', '2417A', '24-017']
+    """
+    text = " ".join(text.split())
+    found = _BATCH.fullmatch(_JOINED_WORD.sub(r"\1 ", text))
+    if found is None:
+        return name_of(text)
+    letter = (found["letter"] or "").upper() if keep_letter else ""
+    return f"{letter}{found['digits']}{found['part'].upper()}"
+
+
+def vessel_name(text: str) -> str:
+    """Return a vessel's name in its normal form: letters in capitals, no gap and no zeros before its number.
+
+    >>> [vessel_name(t) for t in ("fv 03", "FV-3", "Bright Tank 2")]
+    ['FV3', 'FV3', 'Bright Tank 2']
+    """
+    text = " ".join(text.split())
+    found = _VESSEL.fullmatch(text)
+    return f"{found['letters']}{found['digits']}{found['part']}".upper() if found else name_of(text)
+
+
+def name_of(text: str) -> str:
+    """Return a name with single spaces; a code such as "r-0231" in capitals; "3.0" as "3".
+
+    >>> [name_of(t) for t in ("p40", " Meter  A", "r-0231", "3.0")]
+    ['P40', 'Meter A', 'R-0231', '3']
+    """
+    text = " ".join(text.split())
+    whole = _WHOLE.fullmatch(text)
+    if whole:
+        return whole[1]
+    return text.upper() if _CODE.fullmatch(text) else text
+
+
+def parse_ids(column: RawColumn) -> ParsedTexts:
+    """Read a column as names of recipes, runs, samples, meters: letters, zeros and hyphens stay."""
+    return _parse(column, name_of)
+
+
+def parse_vessels(column: RawColumn) -> ParsedTexts:
+    """Read a column as names of vessels."""
+    return _parse(column, vessel_name)
+
+
+def parse_batches(column: RawColumn) -> ParsedTexts:
+    """Read a column as batch numbers.
+
+    Where the column itself uses one number with two letters (G2417 and B2417), the letters tell batches apart and all
+    stay.
+    """
+    words = column.words.to_pylist()
+    letters = defaultdict(set)
+    for word in words:
+        found = _BATCH.fullmatch(" ".join(word.split()))
+        if found and found["letter"]:
+            letters[found["digits"] + found["part"].upper()].add(found["letter"].upper())
+    keep = any(len(used) > 1 for used in letters.values())
+    return _parse(column, lambda text: batch_number(text, keep))
+
+
+def parse_texts(column: RawColumn) -> ParsedTexts:
+    """Read a column as free text; a word such as "n/a" is MISSING."""
+    return _parse(column, lambda text: " ".join(text.split()) if "\n" not in text else text)
+
+
+def parse_choice(column: RawColumn, choices: Mapping[str, str]) -> ParsedTexts:
+    """Read a column as one of a few kept words.
+
+    Parameters
+    ----------
+    column : RawColumn, n rows
+    choices : mapping
+        What people write, in lower case with single spaces, to the kept word.
+    """
+    return _parse(column, lambda text: choices.get(plain(text)))
+
+
+def parse_yes_no(column: RawColumn) -> ParsedFlags:
+    """Read a column as yes or no: y/n, yes/no, true/false, 1/0, x for yes."""
+    kept = {**dict.fromkeys(_YES, "1"), **dict.fromkeys(_NO, "0")}
+    read = _parse(column, lambda text: kept.get(plain(text)), missing=NO_NAME - _YES - _NO)
+    value = np.where(read.text == "1", 1.0, 0.0)
+    return ParsedFlags(np.where(read.state == State.READ, value, np.nan), read.state)
+
+
+def _parse(column: RawColumn, form: Callable[[str], str | None], missing: frozenset[str] = NO_NAME) -> ParsedTexts:
+    code, words = _all_words(column)
+    texts = words.to_pylist()
+    absent = is_missing(texts, missing)
+    formed = [None if gone else form(text) for text, gone in zip(texts, absent, strict=True)]
+    state = np.full(len(texts) + 1, State.EMPTY, dtype=np.int8)
+    state[:-1] = [State.MISSING if gone else State.READ if f is not None else State.UNREADABLE
+                  for gone, f in zip(absent, formed, strict=True)]  # fmt: skip
+    states = state[code]
+    if (column.tag == ERROR).any():
+        states = np.where(column.tag == ERROR, np.int8(State.MISSING), states)
+    return ParsedTexts(_series(formed, code), states)
+
+
+def _all_words(column: RawColumn) -> tuple[np.ndarray, pa.Array]:
+    """Return codes and words with those of native cells (2417.0, a date, TRUE) among them."""
+    others = np.flatnonzero((column.tag != TEXT) & (column.tag != EMPTY) & (column.tag != ERROR))
+    if others.size == 0:
+        return column.code, column.words
+    numbers, inverse = np.unique(column.number[others], return_inverse=True, equal_nan=True)
+    if len(numbers) * 4 < len(others) and not np.isnan(numbers).any():
+        first = others[np.unique(inverse, return_index=True)[1]]
+        texts, place = column.texts(first), inverse
+    else:
+        texts, place = column.texts(others), np.arange(len(others))
+    code = column.code.copy()
+    code[others] = place + len(column.words)
+    return code, pa.concat_arrays([column.words, pa.array(texts, pa.string())])
+
+
+def _series(formed: list[str | None], code: np.ndarray) -> pd.Series:
+    words = pa.array([*formed, None], pa.string())
+    return as_text_series(words.take(pa.array(np.where(code < 0, len(formed), code))))
