@@ -1,0 +1,117 @@
+// What the browser does by itself: the kept selection and its address, focus on navigation, the menu, light or dark.
+"use strict";
+
+(function () {
+  const noUpdate = () => window.dash_clientside.no_update;
+  const filterNames = ["recipe", "format", "since", "until", "tank"];
+
+  // The figure library is fetched when the first figure appears, and only the part of it that we draw with.
+  Object.defineProperty(window, "_dashPlotlyJSURL", {
+    get: () => "/assets/lazy/plotly-cartesian.min.js?v=4.1.1",
+    set: () => undefined,
+  });
+
+  function queryOf(data, search) {
+    const query = new URLSearchParams(search);
+    filterNames.forEach((name) => query.delete(name));
+    (data.recipes || []).forEach((recipe) => query.append("recipe", recipe));
+    filterNames.slice(1).forEach((name) => data[name] && query.set(name, data[name]));
+    const text = query.toString();
+    return text ? "?" + text : "";
+  }
+
+  function writeAddress(search) {
+    if (search !== window.location.search) {
+      window.history.replaceState(window.history.state, "", window.location.pathname + search + window.location.hash);
+    }
+  }
+
+  let kept = null;
+
+  function keepFilters(recipes, format, since, until, tank) {
+    const data = {
+      recipes: recipes || [],
+      format: format || null,
+      since: since || null,
+      until: until || null,
+      tank: tank || null,
+    };
+    writeAddress(queryOf(data, window.location.search));
+    const text = JSON.stringify(data);
+    if (text === kept) {
+      return noUpdate();
+    }
+    kept = text;
+    return data;
+  }
+
+  function clearFilters() {
+    return [[], null, "", "", null];
+  }
+
+  function keepInLink(data, href) {
+    return data ? href.split("?")[0] + queryOf(data, "") : noUpdate();
+  }
+
+  // A page's own choices stand in the address beside the selection: {measure: "haze", stage: "pack"}.
+  function keepChoices(...values) {
+    const names = values.pop();
+    const query = new URLSearchParams(window.location.search);
+    names.forEach((name, place) => (values[place] ? query.set(name, values[place]) : query.delete(name)));
+    const text = query.toString();
+    writeAddress(text ? "?" + text : "");
+    return noUpdate();
+  }
+
+  let arrivals = 0;
+
+  function arrive(_store, pathname) {
+    document.querySelectorAll(".rail-link").forEach((link) => {
+      const here = new URL(link.href).pathname === pathname;
+      here ? link.setAttribute("aria-current", "page") : link.removeAttribute("aria-current");
+    });
+    if (arrivals++ > 0) {
+      window.requestAnimationFrame(() => {
+        const heading = document.querySelector("main h1");
+        heading && heading.focus({ preventScroll: true });
+        window.scrollTo(0, 0);
+      });
+    }
+    return noUpdate();
+  }
+
+  function openMenu(clicks, pathname, className) {
+    const asked = window.dash_clientside.callback_context.triggered.map((t) => t.prop_id).includes("menu-button.n_clicks");
+    const open = asked && !className.includes("rail-open");
+    return [open ? "rail rail-open" : "rail", String(open)];
+  }
+
+  // The selection stands where a page asks about many packs: not at the intake, not beside one run's history.
+  function showFilters(pathname, search) {
+    const one = new URLSearchParams(search).has("run");
+    return one || pathname === "/" || !document.querySelector(`.rail-link[href^="${CSS.escape(pathname)}"]`);
+  }
+
+  const schemeNow = () => document.documentElement.getAttribute("data-mantine-color-scheme") || "light";
+  let watching = null;
+
+  function watchScheme() {
+    if (!watching) {
+      watching = new MutationObserver(() => window.dash_clientside.set_props("scheme", { data: schemeNow() }));
+      watching.observe(document.documentElement, { attributes: true, attributeFilter: ["data-mantine-color-scheme"] });
+    }
+    return schemeNow();
+  }
+
+  window.dash_clientside = window.dash_clientside || {};
+  window.dash_clientside.dropbright = Object.assign(window.dash_clientside.dropbright || {}, {
+    arrive,
+    clearFilters,
+    keepChoices,
+    keepFilters,
+    keepInLink,
+    openMenu,
+    showFilters,
+    watchScheme,
+  });
+})();
