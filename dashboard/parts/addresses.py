@@ -59,13 +59,19 @@ def query(filters: Filters, **further: str) -> str:
 
 def _checked(recipes: Sequence[object], single: Mapping[str, object]) -> Filters:
     asked_format = single.get("format")
+    since, until = _in_order(_day(single.get("since")), _day(single.get("until")))
     return Filters(
         recipes=tuple(dict.fromkeys(r for r in map(_text, recipes[:_MOST_RECIPES]) if r)),
         format=asked_format if isinstance(asked_format, str) and asked_format in FORMATS else None,
-        since=_day(single.get("since")),
-        until=_day(single.get("until")),
+        since=since,
+        until=until,
         tank=_text(single.get("tank")),
     )
+
+
+def _in_order(since: date | None, until: date | None) -> tuple[date | None, date | None]:
+    """Return two days with the earlier one first: a person who crossed them means the days between."""
+    return (until, since) if since is not None and until is not None and since > until else (since, until)
 
 
 def _text(value: object) -> str | None:
