@@ -33,6 +33,7 @@ __all__ = [
     "SEASON",
     "SEED",
     "SPREADS",
+    "TARGETS",
     "TASTE",
     "TRAP",
     "TRIANGLES",
@@ -46,6 +47,7 @@ __all__ = [
     "Season",
     "Shift",
     "Spread",
+    "Target",
     "TasteTruth",
     "Taster",
     "Trap",
@@ -336,6 +338,28 @@ class TasteTruth:
 
 TASTE = (TasteTruth("papery", 1.0, 0.60), TasteTruth("stale", 0.8, 0.45), TasteTruth("hop_aroma", 0.0, -0.50))
 """Clarity follows haze: 8 points at 0.5 EBC, 1.5 points fewer for each e-fold."""
+
+
+@dataclass(frozen=True)
+class Target:
+    """A line of the brewery's targets, in the kept unit; ``margin`` is the smallest difference that matters."""
+
+    recipe: str | None
+    format: str | None
+    measure: str
+    lower: float | None
+    upper: float | None
+    target: float | None
+    margin: float
+
+
+TARGETS = (
+    Target(None, None, "Total oxygen", None, 100, 60, 5), Target(None, "keg", "Dissolved oxygen", None, 20, 8, 2),
+    Target("L45", None, "Haze", None, 0.7, 0.45, 0.03), Target("S48", None, "Haze", None, 1.1, 0.75, 0.05),
+    Target("P40", None, "Haze", None, 1.3, 0.9, 0.05), Target("I62", None, "Haze", None, 2.2, 1.5, 0.08),
+    Target("W51", None, "Haze", 70, 150, 105, 5), Target("N70", None, "Haze", 110, 230, 160, 8),
+    Target(None, None, "Papery", None, 3, 1, 0.5),
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
