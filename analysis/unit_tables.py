@@ -54,6 +54,7 @@ _SPELT = {
     "kg": "kg kgs kilo kilos kilogram kilograms",
     "lb": "lb lbs pound pounds",
     "oz": "oz ozs ounce ounces",
+    "oz wt": "ozwt ozmass ozavdp ounceswt",
     "mL": "ml mls cc ccm millilitre millilitres milliliter milliliters",
     "cL": "cl cls centilitre centilitres centiliter centiliters",
     "dL": "dl",
@@ -116,15 +117,17 @@ def _quantity(
     return Quantity(kept, per or {}, named, asked or {}, unstated)
 
 
-_RAISED = str.maketrans({c: f"^{d}" for c, d in zip("⁰¹²³⁴⁵⁶⁷⁸⁹", "0123456789", strict=True)} | {"⁻": "^-"})
+_RAISED = str.maketrans(
+    {c: f"^{d}" for c, d in zip("⁰¹²³⁴⁵⁶⁷⁸⁹", "0123456789", strict=True)} | {"⁻": "^-", "º": "°", "×": "x"}
+)
 
 
 def plain_unit(text: str) -> str:
     """Return a unit's text for looking up: lower case, no spaces, dots, degree signs or brackets, "/" for "per"."""
     text = unicodedata.normalize("NFKC", text.translate(_RAISED)).casefold().replace("μ", "u").replace("^-^", "^-")
     text = re.sub(r"\bper\b", "/", text)
-    text = re.sub(r"\b(?:degrees?|deg)\b", "", text)
-    return re.sub(r"[\s.·_°º\[\]()]", "", text)
+    text = re.sub(r"\bdeg(?:rees?)?\s*", "", text)
+    return re.sub(r"[\s.·_°\[\]()]", "", text)
 
 
 HAZE = _quantity(

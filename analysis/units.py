@@ -184,7 +184,8 @@ def _cells(plain: str) -> Unit | None:
         return None
     cells = Fraction(10) ** int(found["ten"]) if found["ten"] else Fraction(10**6 if found["million"] else 1)
     per_millilitre = cells * (1000 if found["of"] == "ul" else 1)
-    name = "10⁶/mL" if per_millilitre == 10**6 else f"{float(per_millilitre):g} cells/mL"
+    names = {Fraction(10**6): "10⁶/mL", Fraction(1): "cells/mL"}
+    name = names.get(per_millilitre, f"{float(per_millilitre):g} cells/mL")
     return Unit(name, "10⁶/mL", float(per_millilitre / 10**6))
 
 
@@ -229,8 +230,9 @@ def _parts(plain: str) -> list[_Part]:
         return [_Part(unit.replace("ug", "µg"), "mass", MASS[unit])]
     if unit in METRIC_VOLUME:
         return [_Part(unit, "volume", METRIC_VOLUME[unit])]
-    if unit == "oz":
-        return [_Part("oz", "mass", POUND / 16), *_parts("floz")]
+    if unit in ("oz", "oz wt"):
+        of_mass = _Part("oz wt", "mass", POUND / 16)
+        return [of_mass] if unit == "oz wt" else [of_mass, *_parts("floz")]
     return [
         _Part(f"{system} {unit}", "volume", GALLONS[system] * size, system)
         for system, size in zip(("UK", "US"), PARTS_OF_GALLON[unit], strict=True)
