@@ -1,0 +1,153 @@
+"""Which batches are there, each use of a number apart?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from analysis.linking.entries import DAY, NEVER, Flags, Ints, moments_of, seconds_of
+from analysis.linking.numbers import UNDATED, Pool, UseIndex, clusters, match_key, unique_keys
+
+__all__ = ["IN_CELLAR", "LEAD", "BatchUses", "Mention", "batch_uses"]
+
+_ONE_USE = 30 * DAY
+"""Rows of one number whose brew days lie no further apart are one batch (common practice, no source)."""
+
+_ONE_MENTION = 180 * DAY
+"""Runs and transfers of one number that is not on the batch list, no further apart, are one batch."""
+
+LEAD = 7 * DAY
+"""A vessel is made ready, and a brew day written down, up to this long before the brew day that is on record."""
+
+IN_CELLAR = 365 * DAY
+"""No batch is taken to stand longer than this in the cellar (common practice, no source)."""
+
+
+@dataclass(frozen=True)
+class Mention:
+    """Rows of another kind that name a batch: the number's code, whether the cell says anything, when [s], and text."""
+
+    code: Ints
+    given: Flags
+    seconds: Ints
+    text: pd.Series
+
+
+@dataclass(frozen=True)
+class BatchUses:
+    """Every batch, a row each, numbered from 0.
+
+    ``table`` has ``batch`` (the unique key), ``number``, ``code``, ``recipe``, ``style``, ``brewed_on``, ``volume``
+    [hL], ``vessel``, ``original_gravity``, ``final_gravity``, ``extra``, ``listed`` and ``since`` [s]. ``mentioned``
+    has, for each of the mentions handed in, the batch of each row, -1 where none is meant. ``joined`` counts rows that
+    told of a batch which another row had told of; ``undated`` rows of a used-again number without a brew day.
+    """
+
+    table: pd.DataFrame
+    pool: Pool
+    mentioned: tuple[Ints, ...]
+    joined: int
+    undated: int
+
+
+def batch_uses(rows: pd.DataFrame, pool: Pool, mentions: tuple[Mention, ...]) -> BatchUses:
+    """Return the batches of the batch list, and those that runs and transfers name beside it.
+
+    Rows of one number with brew days no more than 30 days apart are one batch, brewed on the first of them; where they
+    tell of several brew days their volumes add up. A row without a brew day belongs to the number's only batch.
+    """
+    code, _ = pool.codes(rows["batch"])
+    use, undated = _listed_uses(code, seconds_of(rows["brewed_on"]))
+    kept = rows[use >= 0]
+    listed = _gathered(kept, use[use >= 0], code[use >= 0])
+    index = _index(listed, len(pool.keys))
+    found = [index.find(m.code, m.given, m.seconds) for m in mentions]
+    others, mentioned = _unlisted(mentions, found, len(listed))
+    table = pd.concat([listed, others], ignore_index=True) if len(others) else listed
+    table["batch"] = unique_keys(table["number"], moments_of(table["first_seen"].to_numpy(np.int64)))
+    return BatchUses(table, pool, mentioned, len(kept) - len(listed), undated)
+
+
+def _listed_uses(code: Ints, brewed: Ints) -> tuple[Ints, int]:
+    """Return each row's use, -1 for an undated row of a number that several dated uses share."""
+    dated = brewed != NEVER
+    use = np.full(len(code), -1, dtype=np.int64)
+    use[dated] = clusters(code[dated], brewed[dated], _ONE_USE)
+    by_code = pd.DataFrame({"code": code[dated], "use": use[dated]}).drop_duplicates()
+    several = by_code["code"].duplicated(keep=False)
+    only = pd.Series(by_code["use"].to_numpy(), index=by_code["code"])[~several.to_numpy()]
+    shared = np.isin(code, by_code.loc[several, "code"])
+    loose = ~dated & ~shared
+    joins = loose & np.isin(code, only.index)
+    use[joins] = only.reindex(code[joins]).to_numpy()
+    fresh = loose & ~joins
+    use[fresh] = (use.max() if len(use) else -1) + 1 + pd.factorize(code[fresh])[0]
+    return use, int((~dated & shared).sum())
+
+
+def _gathered(rows: pd.DataFrame, use: Ints, code: Ints) -> pd.DataFrame:
+    """Return one row a use: the first thing said of each column, the first brew day, volumes of several brews added."""
+    rows = rows.assign(use=use, code=code)
+    order = ["use", "brewed_on", "record"]
+    grouped = rows.sort_values(order, kind="stable").groupby("use")
+    table = grouped.first()
+    brews = rows.drop_duplicates(["use", "brewed_on"])
+    table["volume"] = brews.groupby("use")["volume"].sum(min_count=1).reindex(table.index)
+    table["number"] = [_shown(text) for text in table["batch"]]
+    table["listed"] = True
+    table["first_seen"] = seconds_of(table["brewed_on"])
+    table["since"] = np.where(table["first_seen"] == NEVER, 0, table["first_seen"] - LEAD)
+    return table.reset_index(drop=True)
+
+
+def _shown(text: str) -> str:
+    """Return a number as the house writes it: without the word or sign before it, its letters as they were written."""
+    key = match_key(text)
+    return text.strip()[-len(key) :] if text.strip().upper().endswith(key) else key
+
+
+def _index(table: pd.DataFrame, n_codes: int) -> UseIndex:
+    since = table["since"].to_numpy(np.int64)
+    until = np.where(since == 0, np.iinfo(np.int64).max, since + LEAD + IN_CELLAR)
+    return UseIndex.of(table["code"].to_numpy(np.int64), since, until, n_codes)
+
+
+def _unlisted(
+    mentions: tuple[Mention, ...], found: list[tuple[Ints, Ints]], first: int
+) -> tuple[pd.DataFrame, tuple[Ints, ...]]:
+    """Return the batches that no listed use accounts for, and every mention's batch."""
+    code = np.concatenate([m.code for m in mentions])
+    seconds = np.concatenate([m.seconds for m in mentions])
+    use = np.concatenate([f[0] for f in found])
+    ended = np.concatenate([f[1] for f in found])
+    text = pd.concat([m.text for m in mentions], ignore_index=True)
+    strange = (code >= 0) & (use < 0) & (ended != UNDATED)
+    label = _mentioned_uses(code[strange], seconds[strange])
+    use[strange] = first + label
+    frame = pd.DataFrame({"use": label, "code": code[strange], "seconds": seconds[strange], "number": text[strange]})
+    table = frame.sort_values(["use", "seconds"], kind="stable").groupby("use").first()
+    others = pd.DataFrame(
+        {
+            "number": [_shown(t) for t in table["number"]],
+            "code": table["code"].to_numpy(np.int64),
+            "listed": False,
+            "first_seen": table["seconds"].to_numpy(np.int64),
+            "since": np.maximum(table["seconds"].to_numpy(np.int64) - IN_CELLAR, 0),
+        }
+    )
+    parts = np.cumsum([len(m.code) for m in mentions])[:-1]
+    return others, tuple(np.split(use, parts))
+
+
+def _mentioned_uses(code: Ints, seconds: Ints) -> Ints:
+    """Return each mention's use; one without a date belongs to the last dated use of its number."""
+    dated = seconds != NEVER
+    label = np.full(len(code), -1, dtype=np.int64)
+    label[dated] = clusters(code[dated], seconds[dated], _ONE_MENTION)
+    last = pd.Series(label[dated], index=code[dated]).groupby(level=0).max()
+    label[~dated] = last.reindex(code[~dated]).fillna(-1).to_numpy(np.int64)
+    fresh = label < 0
+    label[fresh] = label.max(initial=-1) + 1 + pd.factorize(code[fresh])[0]
+    return label

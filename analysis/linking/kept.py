@@ -1,0 +1,69 @@
+"""How is the pack table of a state that was linked before found again?"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict, fields
+from functools import cached_property, partial
+
+import pandas as pd
+import pyarrow as pa
+
+from analysis.ledger.ledger import Ledger
+from analysis.ledger.snapshot import Snapshot, ledger_cache, snapshot
+from analysis.linking.packs import link
+from analysis.linking.tables import PackTable
+from analysis.vocabulary import Practice
+
+__all__ = ["pack_table"]
+
+_LAYOUT = "1"
+"""Raised whenever linking gives other answers or other columns, so that a table kept before is not used."""
+
+_FRAMES = tuple(field.name for field in fields(PackTable) if field.name not in ("state", "practices"))
+_PRACTICES = b"practices"
+
+
+def pack_table(ledger: Ledger, state: int | None = None) -> PackTable:
+    """Return the pack table of the ledger as it stands, linked anew only where its state was never linked before.
+
+    Parameters
+    ----------
+    ledger : Ledger
+    state : int, optional
+        An earlier state of the ledger.
+
+    Raises
+    ------
+    ValueError
+        If the ledger never was in that state.
+    """
+    records = snapshot(ledger, state)
+    linking = _Linking(records)
+    cache = ledger_cache(records)
+    kept = {name: cache.table(f"packs{_LAYOUT}-{name}", records.name, partial(linking.table, name)) for name in _FRAMES}
+    frames = {name: table.to_pandas() for name, table in kept.items()}
+    return PackTable(state=records.state, practices=_practices_in(kept["rows"]), **frames)
+
+
+class _Linking:
+    """One linking of the records, done when the first of its tables is asked for."""
+
+    def __init__(self, records: Snapshot) -> None:
+        self._records = records
+
+    @cached_property
+    def _packs(self) -> PackTable:
+        return link(self._records)
+
+    def table(self, name: str) -> pa.Table:
+        frame: pd.DataFrame = getattr(self._packs, name)
+        table = pa.Table.from_pandas(frame, preserve_index=False)
+        if name != "rows":
+            return table
+        practices = json.dumps([asdict(practice) for practice in self._packs.practices])
+        return table.replace_schema_metadata({**(table.schema.metadata or {}), _PRACTICES: practices.encode()})
+
+
+def _practices_in(table: pa.Table) -> tuple[Practice, ...]:
+    return tuple(Practice(**document) for document in json.loads(table.schema.metadata[_PRACTICES]))

@@ -1,0 +1,127 @@
+"""Which batch stood in which vessel, and when?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from analysis.linking.batches import IN_CELLAR
+from analysis.linking.entries import DAY, NEVER, Ints, moments_of
+from analysis.linking.numbers import Pool, UseIndex
+
+__all__ = ["Occupancy", "day_words", "occupancy_of"]
+
+_FAR = np.iinfo(np.int64).max
+
+
+@dataclass(frozen=True)
+class Occupancy:
+    """Every stay of a batch in a vessel, a row each, numbered from 0.
+
+    ``stays`` has ``vessel`` (a code of ``pool``), ``use`` (a batch), ``since`` and ``until`` [s] and ``words``, what a
+    brewer would say of it; ``index`` finds a stay by vessel and moment.
+    """
+
+    stays: pd.DataFrame
+    pool: Pool
+    index: UseIndex
+
+    def find(self, vessel: pd.Series, seconds: Ints) -> Ints:
+        """Return the stay that each vessel and moment mean, -1 where the vessel was empty or unknown."""
+        code, given = self.pool.codes(vessel)
+        stay, _ = self.index.find(code, given & (seconds != NEVER), seconds)
+        return np.where(seconds == NEVER, -1, stay)
+
+
+def occupancy_of(batches: pd.DataFrame, transfers: pd.DataFrame, last_packed: Ints) -> Occupancy:
+    """Return the stays.
+
+    A batch stands in the vessel of the batch list from its brew day, and in a transfer's vessel from the transfer; it
+    leaves with the last transfer out of that vessel, or when it was last packed, and at the latest after a year.
+
+    Parameters
+    ----------
+    batches : DataFrame
+        ``vessel``, ``number``, ``first_seen`` [s]; a row a batch.
+    transfers : DataFrame
+        ``source``, ``target`` (batches), ``moved`` [s], ``from_vessel``, ``to_vessel``.
+    last_packed : ndarray, shape (n_batches,)
+        When each batch was last packed [s], ``NEVER`` where it was not.
+    """
+    pool = Pool.of(batches["vessel"], transfers["from_vessel"], transfers["to_vessel"])
+    names = _names(pool, batches["vessel"], transfers["to_vessel"])
+    came = _arrivals(batches, transfers, pool)
+    left = _departures(transfers, came, pool)
+    stays = came.merge(left, on=["use", "vessel"], how="left")
+    use, since = stays["use"].to_numpy(np.int64), stays["since"].to_numpy(np.int64)
+    out = stays["left"].fillna(NEVER).to_numpy(np.int64)
+    packed = last_packed[use]
+    until = np.where(out >= since, out, np.where(packed >= since, packed, since + IN_CELLAR))
+    stays["open"] = (out < since) & (packed < since)
+    # A departure written without a clock time leaves the vessel at the end of that day.
+    stays["until"] = np.where(until % DAY == 0, until + DAY - 1, until)
+    stays["words"] = _words(stays, batches["number"], names)
+    index = UseIndex.of(stays["vessel"].to_numpy(np.int64), since, stays["until"].to_numpy(np.int64), len(pool.keys))
+    return Occupancy(stays.drop(columns=["left", "open"]), pool, index)
+
+
+def _names(pool: Pool, *columns: pd.Series) -> pd.Series:
+    """Return each vessel's name as it was first written."""
+    written = pd.concat(columns, ignore_index=True)
+    code, given = pool.codes(written)
+    return pd.Series(written[given].to_numpy(), index=code[given]).groupby(level=0).min()
+
+
+def _arrivals(batches: pd.DataFrame, transfers: pd.DataFrame, pool: Pool) -> pd.DataFrame:
+    brewed = pd.DataFrame({"use": np.arange(len(batches)), "since": batches["first_seen"]})
+    brewed["vessel"] = pool.codes(batches["vessel"])[0]
+    moved = pd.DataFrame({"use": transfers["target"], "since": transfers["moved"]})
+    moved["vessel"] = pool.codes(transfers["to_vessel"])[0]
+    came = pd.concat([brewed, moved], ignore_index=True)
+    came = came[(came["use"] >= 0) & (came["since"] != NEVER) & (came["vessel"] >= 0)]
+    return came.groupby(["use", "vessel"], as_index=False).agg(since=("since", "min"))
+
+
+def _departures(transfers: pd.DataFrame, came: pd.DataFrame, pool: Pool) -> pd.DataFrame:
+    """Return when each batch last left each vessel; a transfer that names no vessel left the one the batch was in."""
+    gone = transfers[(transfers["source"] >= 0) & (transfers["moved"] != NEVER)]
+    vessel, _ = pool.codes(gone["from_vessel"])
+    use, at = gone["source"].to_numpy(np.int64), gone["moved"].to_numpy(np.int64)
+    into = np.where(gone["target"] == gone["source"], pool.codes(gone["to_vessel"])[0], -1)
+    stood = UseIndex.of(
+        came["use"].to_numpy(np.int64),
+        came["since"].to_numpy(np.int64),
+        np.full(len(came), _FAR),
+        int(use.max(initial=0)) + 1,
+    )
+    place, _ = stood.find(use, use >= 0, np.maximum(at - 1, 0))
+    before = np.where(place >= 0, came["vessel"].to_numpy(np.int64)[np.maximum(place, 0)] if len(came) else -1, -1)
+    vessel = np.where(vessel >= 0, vessel, before)
+    away = pd.DataFrame({"use": use, "vessel": vessel, "left": at})[(vessel >= 0) & (vessel != into)]
+    last: pd.DataFrame = away.groupby(["use", "vessel"], as_index=False).agg(left=("left", "max"))
+    return last
+
+
+def _words(stays: pd.DataFrame, numbers: pd.Series, names: pd.Series) -> list[str]:
+    since = moments_of(stays["since"].to_numpy(np.int64))
+    until = moments_of(stays["until"].to_numpy(np.int64))
+    vessel, number = names.reindex(stays["vessel"]), numbers.iloc[stays["use"]]
+    parts = zip(vessel, number, since, until, stays["open"], strict=True)
+    return [f"by tank {v} and time: {n} stood there {_span(a, b, still)}" for v, n, a, b, still in parts]
+
+
+def _span(since: pd.Timestamp, until: pd.Timestamp, still: bool) -> str:
+    if still:
+        return f"from {day_words(since)}"
+    if since.year != until.year:
+        return f"from {day_words(since)} to {day_words(until)}"
+    if since.month != until.month:
+        return f"from {since.day} {since:%b} to {day_words(until)}"
+    return f"from {since.day} to {day_words(until)}"
+
+
+def day_words(moment: pd.Timestamp) -> str:
+    """Return a day as a brewer writes it: ``3 May 2026``."""
+    return f"{moment.day} {moment:%b %Y}"

@@ -1,0 +1,93 @@
+"""What was done to the beer in each finished pack, what was read there, and what could not be linked?"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from analysis.ledger.snapshot import Snapshot
+from analysis.linking.cellar import Cellar, cellar_of
+from analysis.linking.delivery import (
+    evidence_of,
+    operation_rows,
+    pack_rows,
+    reading_rows,
+    taken,
+    tasting_rows,
+    unlinked_of,
+)
+from analysis.linking.entries import entries, seconds_of
+from analysis.linking.filled import FilledRuns, filled_runs
+from analysis.linking.matching import Links, match_readings, match_runs
+from analysis.linking.pack_oxygen import total_oxygen_of
+from analysis.linking.samples import samples_of
+from analysis.linking.tables import PackTable
+from analysis.linking.whereabouts import Whereabouts, whereabouts_of
+
+__all__ = ["link"]
+
+_BATCH_COLUMNS = [
+    "batch",
+    "number",
+    "recipe",
+    "style",
+    "brewed_on",
+    "volume",
+    "vessel",
+    "original_gravity",
+    "final_gravity",
+    "listed",
+]
+
+
+def link(records: Snapshot) -> PackTable:
+    """Return the pack table of the records as they stand.
+
+    Parameters
+    ----------
+    records : Snapshot
+        The records; they are not changed.
+    """
+    cellar = cellar_of(records)
+    where = whereabouts_of(cellar.batches, cellar.transfers, cellar.operations, cellar.links.use)
+    runs = filled_runs(cellar, where)
+    readings, tastings, tests = (entries(records, kind) for kind in ("readings", "tastings", "taste_tests"))
+    tasted = seconds_of(tastings["tasted_on"])
+    parts = {
+        "operations": (cellar.operations, cellar.links),
+        "readings": (readings, match_readings(readings, cellar.finder, cellar.occupancy, cellar.runs)),
+        "tastings": (tastings, match_runs(tastings, tasted, cellar.runs)),
+        "taste_tests": (tests, match_runs(tests, seconds_of(tests["tasted_on"]), cellar.runs)),
+    }
+    read = parts["readings"][1]
+    samples = samples_of(readings, read.run)
+    of_run = runs.table.iloc[samples.table["run"]]
+    oxygen = total_oxygen_of(samples, of_run["size"].to_numpy(np.float64), of_run["headspace"].to_numpy(np.float64))
+    return PackTable(
+        state=records.state,
+        rows=pack_rows(runs, samples, oxygen),
+        tastings=tasting_rows(tastings, parts["tastings"][1], tasted, runs),
+        readings=reading_rows(readings, read, cellar.batches, runs, _reading_tanks(readings, read, where, runs)),
+        operations=operation_rows(cellar.operations, cellar.links, cellar.batches, _operation_tanks(cellar, where)),
+        batches=cellar.batches[_BATCH_COLUMNS],
+        practices=runs.practices,
+        unlinked=unlinked_of(parts, cellar.unlinked, runs.unlinked, oxygen.unknown),
+        evidence=evidence_of(parts, cellar.batches, runs),
+        blends=runs.blends[["run", "batch", "share", "how"]],
+        targets=entries(records, "targets"),
+        not_offered=runs.not_offered,
+    )
+
+
+def _operation_tanks(cellar: Cellar, where: Whereabouts) -> pd.Series:
+    """Return the vessel of each operation: as written, else where its batch then was."""
+    known = where.at(cellar.links.use, seconds_of(cellar.operations["started_at"]))
+    written = cellar.operations["vessel"]
+    return written.where(written.notna(), known)
+
+
+def _reading_tanks(readings: pd.DataFrame, links: Links, where: Whereabouts, runs: FilledRuns) -> pd.Series:
+    """Return the vessel of each reading: as written, else its run's, else where its batch then was."""
+    packed_from = taken(runs.table["tank"], links.run)
+    in_cellar = where.at(np.where(links.run < 0, links.use, -1), seconds_of(readings["measured_at"]))
+    return readings["vessel"].where(readings["vessel"].notna(), packed_from.where(packed_from.notna(), in_cellar))

@@ -1,0 +1,73 @@
+"""What does linking hand over?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import pandas as pd
+
+from analysis.vocabulary import MEASURES, Practice
+
+__all__ = ["PackTable"]
+
+
+@dataclass(frozen=True, eq=False)
+class PackTable:
+    """Every finished pack with what was done to its beer, as it stood in one state of the ledger.
+
+    Attributes
+    ----------
+    state : int
+        The state of the ledger.
+    rows : DataFrame
+        A row for each finished-pack sample, in the order of packing: ``run``, ``batch``, ``recipe``, ``style``,
+        ``format``, ``line``, ``tank``, ``packed_at``, ``sample``, ``measured_at``, ``age_days`` [d], ``size`` and
+        ``headspace`` [mL], ``blended`` (bool: of several batches); for each measure m that occurs ``m`` (in its kept
+        unit, the limit where censored), ``m_censored`` (-1 "<", 0, 1 ">"), ``m_meter`` and ``m_n`` (readings in it);
+        ``total_oxygen_computed`` (bool: from shaken oxygen and the pack's geometry); then every practice, a number or
+        1/0 as a float, a category as text.
+    tastings : DataFrame
+        A row for each score: ``run``, ``batch``, ``recipe``, ``format``, ``line``, ``tank``, ``packed_at``,
+        ``tasted_on``, ``age_days``, ``panellist``, ``attribute``, ``score``, ``scale``, ``blended``, every practice.
+    readings : DataFrame
+        Every linked reading of any stage: ``batch``, ``run``, ``recipe``, ``format``, ``tank``, ``stage``, ``sample``,
+        ``measured_at``, ``quantity``, ``value``, ``censored``, ``unit``, ``meter``, ``temperature``, ``evidence``,
+        ``record``.
+    operations : DataFrame
+        Every linked operation: ``batch``, ``recipe``, ``tank``, ``operation``, ``started_at``, ``ended_at``,
+        ``minutes``, ``amount``, ``unit``, ``agent``, ``note``, ``evidence``, ``record``.
+    batches : DataFrame
+        Every batch: ``batch`` (its unique key), ``number``, ``recipe``, ``style``, ``brewed_on``, ``volume`` [hL],
+        ``vessel``, ``original_gravity``, ``final_gravity`` [°P], ``listed`` (bool: on the batch list).
+    practices : tuple of Practice
+        The practices, in the order of their columns.
+    unlinked : DataFrame
+        What was not linked or not known: ``kind``, ``reason``, ``count``.
+    evidence : DataFrame
+        How each linked record was linked: ``kind``, ``record``, ``batch``, ``run``, ``how``.
+    blends : DataFrame
+        Which batches, as brewed, are in each run: ``run``, ``batch``, ``share``, ``how``; a run's shares add to 1.
+    targets : DataFrame
+        The targets on record.
+    not_offered : DataFrame
+        Further columns that are kept with their rows and are not practices: ``name``, ``kind``, ``reason``.
+    """
+
+    state: int
+    rows: pd.DataFrame
+    tastings: pd.DataFrame
+    readings: pd.DataFrame
+    operations: pd.DataFrame
+    batches: pd.DataFrame
+    practices: tuple[Practice, ...]
+    unlinked: pd.DataFrame
+    evidence: pd.DataFrame
+    blends: pd.DataFrame
+    targets: pd.DataFrame
+    not_offered: pd.DataFrame
+
+    @property
+    def measures(self) -> tuple[str, ...]:
+        """The measures that were read in a finished pack, in the vocabulary's order, others after them."""
+        read = [name.removesuffix("_censored") for name in self.rows.columns if name.endswith("_censored")]
+        return (*(name for name in MEASURES if name in read), *(name for name in read if name not in MEASURES))
