@@ -14,6 +14,6 @@ Nothing in it is real. Six fermenters and two bright tanks turn out about 230 ba
 ``packaging``, ``laboratory``, ``tanks``, ``meters``, ``panel``), and ``workbooks`` writes it down as people do.
 """
 
-from data_demo.brewery import Brewery, brewery, run_frame
+from data_demo.brewery import Brewery, run_frame, simulate
 
-__all__ = ["Brewery", "brewery", "run_frame"]
+__all__ = ["Brewery", "run_frame", "simulate"]

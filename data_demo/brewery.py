@@ -16,7 +16,7 @@ from data_demo.panel import Score, Triangle, scores, triangles
 from data_demo.schedule import Batch, schedule
 from data_demo.tanks import TankReading, tank_readings
 
-__all__ = ["Brewery", "brewery", "run_frame"]
+__all__ = ["Brewery", "run_frame", "simulate"]
 
 
 @dataclass(frozen=True)
@@ -36,7 +36,7 @@ class Brewery:
 
 
 @cache
-def brewery() -> Brewery:
+def simulate() -> Brewery:
     """Return the brewery; it is the same each time."""
     batches = schedule()
     planned = plans(batches)

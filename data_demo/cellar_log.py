@@ -72,7 +72,7 @@ def _amount_2025(job: Job) -> tuple[Cell, str]:
     if job.amount is None:
         return None, ""
     if job.agent == "isinglass":
-        return round(job.amount / PINT_PER_BARREL, 3), "pt/bbl"
+        return round(job.amount / PINT_PER_BARREL, 3), "pt/UK bbl"
     return job.amount, {"mL/hL": "ml/hl", "L": "litres"}.get(job.unit, job.unit)
 
 

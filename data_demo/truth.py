@@ -138,7 +138,7 @@ EFFECTS = (
     Effect("cold_hours", "haze", 24, "one day", -0.015, "no practical difference"),
     Effect("dry_hop_rate", "haze", 1, "1 g/L", 0.06, "raises"),
     Effect("air_bled", "total_oxygen", 1, "yes against no", -0.18, "lowers"),
-    Effect("rouse_count", "total_oxygen", 1, "one rouse", 0.06, "raises"),
+    Effect("rouse_count", "total_oxygen", 1, "one rouse", 0.08, "raises"),
     Effect("transfers", "total_oxygen", 1, "one transfer", 0.10, "raises"),
 )
 """Every effect that is not zero. A pairing of practice and measure that is not listed has none."""

@@ -12,7 +12,7 @@ from xlsxwriter.workbook import Workbook
 from xlsxwriter.worksheet import Worksheet
 
 from data_demo.brew_book import brew_book
-from data_demo.brewery import brewery
+from data_demo.brewery import simulate
 from data_demo.cellar_log import cellar_logs
 from data_demo.haze_book import haze_book
 from data_demo.meter_book import meter_book
@@ -32,7 +32,7 @@ _FORMATS = {"moment": "dd/mm/yyyy hh:mm", "date": "dd/mm/yyyy", "clock": "hh:mm"
 @cache
 def books() -> tuple[Book, ...]:
     """Return every book of the brewery, in the order in which they are best taken in."""
-    made = brewery()
+    made = simulate()
     return (
         brew_book(made), *cellar_logs(made), line_1_book(made), line_2_book(made), haze_book(made), *tank_books(made),
         panel_book(made), meter_book(made), sent_away_book(made),
