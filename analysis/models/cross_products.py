@@ -1,0 +1,262 @@
+"""What do the rows add up to?
+
+With W = [Z | X | y], everything that a Gaussian mixed model needs of its rows is A = W'W: counts, sums and sums of
+products by level and by pair of levels. A is added up chunk by chunk, Z is never formed, a submodel is an index subset
+of A, and leaving rows out is a subtraction.
+
+The dense columns are kept less the mean of the first chunk, because raw sums of a measure near 10⁶ would lose the
+deviance's fourth decimal.
+
+Source: Bates, Mächler, Bolker & Walker 2015, J. Stat. Softw. 67(1), section 3 (the equations in W'W).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from scipy import sparse
+
+from analysis.models.arrays import CannotFitError, Floats, Ints, Sparse
+from analysis.models.design import CONSTANT, Design, Rows, design_of, variables_of
+from analysis.models.formula import ModelFormula
+from analysis.models.sources import Source, chunks, text_levels
+
+__all__ = ["Accumulator", "CrossProducts", "accumulate"]
+
+_CHUNK_ROWS = 250_000
+
+
+@dataclass(frozen=True)
+class CrossProducts:
+    """The sums of a design over its rows.
+
+    ``names`` are the k dense columns (constant, fixed columns, response) and ``dense`` (k, k) their products, each
+    column less ``shift`` (k,). For factor t with q levels and c columns: ``own[t]`` (q, c, c) the products of its
+    columns by level, ``with_dense[t]`` (q·c, k) their products with the dense columns, and ``pairs[t, s]``, t < s,
+    (q·c, q·c) sparse, those with another factor's; row l·c + a is column a of level l.
+    """
+
+    design: Design
+    rows: int
+    missing: int
+    shift: Floats
+    dense: Floats
+    own: tuple[Floats, ...]
+    with_dense: tuple[Floats, ...]
+    pairs: Mapping[tuple[int, int], Sparse]
+    labels: tuple[tuple[Any, ...], ...]
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """The dense columns."""
+        return self.design.names
+
+    def levels(self, factor: int) -> int:
+        """How many levels a factor has that some row holds."""
+        return int(np.any(self.own[factor].diagonal(axis1=1, axis2=2) != 0, axis=1).sum())
+
+    def minus(self, part: CrossProducts) -> CrossProducts:
+        """Leave out rows that were added up with the same design, shift and levels."""
+        if part.labels != self.labels or not np.array_equal(part.shift, self.shift):
+            raise ValueError("minus: part must be added up with the same levels and shift")
+        return replace(
+            self,
+            rows=self.rows - part.rows,
+            missing=self.missing - part.missing,
+            dense=self.dense - part.dense,
+            own=tuple(a - b for a, b in zip(self.own, part.own, strict=True)),
+            with_dense=tuple(a - b for a, b in zip(self.with_dense, part.with_dense, strict=True)),
+            pairs={key: sparse.csr_array(self.pairs[key] - part.pairs[key]) for key in self.pairs},
+        )
+
+
+class Accumulator:
+    """Adds chunks of rows up. ``levels_from`` takes shift and levels over, so that its result can be subtracted."""
+
+    def __init__(self, design: Design, levels_from: CrossProducts | None = None) -> None:
+        self.design = design
+        self._rows = 0
+        self._missing = 0
+        count = len(design.factors)
+        self._labels: list[pd.Index] = [pd.Index([], dtype=object) for _ in range(count)]
+        self._shift: Floats | None = None
+        self._own: list[Floats] = [np.zeros((0, len(f.columns), len(f.columns))) for f in design.factors]
+        self._with: list[Floats] = [np.zeros((0, len(design.names))) for _ in design.factors]
+        self._dense: Floats = np.zeros((len(design.names),) * 2)
+        self._pairs: dict[tuple[int, int], Sparse] = {}
+        if levels_from is not None:
+            self._shift = levels_from.shift
+            self._labels = [pd.Index(_objects(labels), tupleize_cols=False) for labels in levels_from.labels]
+
+    def add(self, chunk: pd.DataFrame) -> Rows:
+        """Add a chunk's complete rows and return them as they were read."""
+        rows = self.design.rows(chunk)
+        self.add_rows(rows)
+        return rows
+
+    def add_rows(self, rows: Rows) -> None:
+        """Add rows that the design has read."""
+        self._missing += rows.missing
+        if not len(rows.dense):
+            return
+        if self._shift is None:
+            self._shift = _shift(rows.dense, self.design)
+        dense = rows.dense - self._shift
+        self._rows += len(dense)
+        self._dense = self._dense + dense.T @ dense
+        codes = [self._place(t, rows.codes[t], rows.labels[t]) for t in range(len(self._labels))]
+        for t, own in enumerate(codes):
+            self._add_factor(t, own, rows.columns[t], dense)
+        for t in range(len(codes)):
+            for s in range(t + 1, len(codes)):
+                added = _pair(codes[t], codes[s], rows.columns[t], rows.columns[s], self._size(t), self._size(s))
+                held = self._pairs.get((t, s))
+                self._pairs[t, s] = added if held is None else _resized(held, added.shape) + added
+
+    def result(self) -> CrossProducts:
+        """The sums so far.
+
+        Raises
+        ------
+        CannotFitError
+            If no complete row was added.
+        """
+        if self._shift is None:
+            raise CannotFitError(f"no row has all of {', '.join(self.design.variables)}")
+        count = len(self._labels)
+        return CrossProducts(
+            design=self.design,
+            rows=self._rows,
+            missing=self._missing,
+            shift=self._shift,
+            dense=self._dense,
+            own=tuple(_grown(self._own[t].copy(), len(self._labels[t])) for t in range(count)),
+            with_dense=tuple(_grown(self._with[t].copy(), self._size(t)) for t in range(count)),
+            pairs={(t, s): _resized(pair, (self._size(t), self._size(s))) for (t, s), pair in self._pairs.items()},
+            labels=tuple(tuple(index) for index in self._labels),
+        )
+
+    def _size(self, t: int) -> int:
+        return len(self._labels[t]) * len(self.design.factors[t].columns)
+
+    def _place(self, t: int, codes: Ints, labels: pd.Index) -> Ints:
+        """The codes of a chunk as codes of all levels, new ones appended."""
+        known = self._labels[t]
+        if not len(known):
+            self._labels[t] = labels
+            return codes
+        new = labels[~labels.isin(known)]
+        if len(new):
+            known = pd.Index(_objects([*known, *new]), tupleize_cols=False)
+            self._labels[t] = known
+        places = pd.Index(known).get_indexer(labels)
+        return np.asarray(places, dtype=np.int64)[codes]
+
+    def _add_factor(self, t: int, codes: Ints, columns: Floats | None, dense: Floats) -> None:
+        levels, width = len(self._labels[t]), len(self.design.factors[t].columns)
+        varying = np.ones((len(codes), 1)) if columns is None else columns
+        own, with_dense = _grown(self._own[t], levels), _grown(self._with[t], levels * width)
+        for a in range(width):
+            weight = None if columns is None else varying[:, a]
+            for b in range(a + 1):
+                product = None if weight is None else weight * varying[:, b]
+                own[:, a, b] += np.bincount(codes, product, levels)
+                own[:, b, a] = own[:, a, b]
+            for k in range(dense.shape[1]):
+                product = dense[:, k] if weight is None else weight * dense[:, k]
+                with_dense[a::width, k] += np.bincount(codes, product, levels)
+        self._own[t], self._with[t] = own, with_dense
+
+
+def accumulate(
+    formula: str | ModelFormula | Design,
+    source: Source,
+    *,
+    levels: Mapping[str, Sequence[Any]] | None = None,
+    chunk_rows: int = _CHUNK_ROWS,
+) -> CrossProducts:
+    """Add up a formula's cross products over a frame, Arrow table or batches, Parquet file, or any chunks.
+
+    Parameters
+    ----------
+    levels : mapping of column to levels
+        The categories of the fixed part, needed only where the chunks come from an iterator and a later chunk holds
+        a category that the first one lacks.
+    chunk_rows : int
+        How many rows of a frame, table or file are held at once.
+
+    Raises
+    ------
+    ValueError
+        If a column is missing, a category comes that was not announced, or a value is not finite.
+    CannotFitError
+        If no row is complete.
+    """
+    if isinstance(formula, Design):
+        design, parts = formula, chunks(source, formula.variables, chunk_rows)
+        accumulator = Accumulator(design)
+    else:
+        known = dict(levels or {})
+        wanted = None
+        if not isinstance(source, pd.DataFrame):
+            wanted = variables_of(formula)
+            known = {**text_levels(source, wanted, chunk_rows), **known}
+        parts = chunks(source, wanted, chunk_rows)
+        first = source if isinstance(source, pd.DataFrame) else next(iter(parts), pd.DataFrame())
+        design = design_of(formula, first, known)
+        accumulator = Accumulator(design)
+        if not isinstance(source, pd.DataFrame):
+            accumulator.add(first)
+    for chunk in parts:
+        accumulator.add(chunk)
+    return accumulator.result()
+
+
+def _shift(dense: Floats, design: Design) -> Floats:
+    """The first chunk's means; the fixed columns stay as they are where no intercept could take them up."""
+    shift = dense.mean(axis=0)
+    shift[0] = 0.0
+    if CONSTANT not in design.fixed:
+        shift[1:-1] = 0.0
+    return np.asarray(shift)
+
+
+def _pair(
+    first: Ints, second: Ints, varying_first: Floats | None, varying_second: Floats | None, rows: int, columns: int
+) -> Sparse:
+    left = np.ones((len(first), 1)) if varying_first is None else varying_first
+    right = np.ones((len(second), 1)) if varying_second is None else varying_second
+    at: list[Ints] = []
+    to: list[Ints] = []
+    values: list[Floats] = []
+    for a in range(left.shape[1]):
+        for b in range(right.shape[1]):
+            at.append(first * left.shape[1] + a)
+            to.append(second * right.shape[1] + b)
+            values.append(left[:, a] * right[:, b])
+    entries = (np.concatenate(values), (np.concatenate(at), np.concatenate(to)))
+    return sparse.csr_array(sparse.coo_array(entries, shape=(rows, columns)))
+
+
+def _grown(array: Floats, rows: int) -> Floats:
+    if len(array) == rows:
+        return array
+    return np.concatenate([array, np.zeros((rows - len(array), *array.shape[1:]))])
+
+
+def _resized(pair: Sparse, shape: tuple[int, ...]) -> Sparse:
+    if pair.shape == shape:
+        return pair
+    grown = pair.copy()
+    grown.resize(*shape)
+    return grown
+
+
+def _objects(labels: Sequence[Any]) -> np.ndarray:
+    array = np.empty(len(labels), dtype=object)
+    array[:] = list(labels)
+    return array
