@@ -63,6 +63,7 @@ def draw_up(
     width: float = 3.0,
     lower: FloatArray | None = None,
     upper: FloatArray | None = None,
+    unsure: BoolArray | None = None,
     cautions: tuple[str, ...] = (),
 ) -> Chart:
     """Return the chart of a statistic whose centre and sigma are known at each point.
@@ -83,13 +84,16 @@ def draw_up(
         Distance of the limits from the centre in sigmas.
     lower, upper : array, shape (n,), optional
         Limits on ``scale`` that stand in the place of those at ``width`` sigmas; NaN where there is none.
+    unsure : array of bool, shape (n,), optional
+        Points whose side of the centre is not known (censored): no rule counts them.
     cautions : tuple of str
         Sentences that the chart carries.
     """
     low = centre - width * sigma if lower is None else lower
     high = centre + width * sigma if upper is None else upper
     with np.errstate(invalid="ignore", divide="ignore"):
-        z = np.where(sigma > 0, (charted - centre) / sigma, np.nan)
+        counted = (sigma > 0) if unsure is None else (sigma > 0) & ~unsure
+        z = np.where(counted, (charted - centre) / sigma, np.nan)
         slack = ON * sigma
         above, below = charted > high + slack, charted < low - slack
     return Chart(

@@ -37,6 +37,7 @@ __all__ = [
     "RunRule",
     "Signal",
     "Signals",
+    "checked_rules",
     "run_signals",
 ]
 
@@ -190,7 +191,7 @@ def run_signals(
     """
     series = as_series(z, "z")
     n = series.size
-    chosen = _checked(rules)
+    chosen = checked_rules(rules)
     beyond = _beyond_limits(above, below, n)
     found: dict[str, list[RuleSignals]] = {rule: [] for rule in chosen}
     for start, stop in _stretches(series, as_phases(phases, n)):
@@ -201,7 +202,8 @@ def run_signals(
     return Signals(n, tuple(_joined(rule, parts) for rule, parts in found.items()))
 
 
-def _checked(rules: Iterable[str]) -> tuple[str, ...]:
+def checked_rules(rules: Iterable[str]) -> tuple[str, ...]:
+    """Return the codes of the rules that are on, each once; raise ``ValueError`` where one is not in ``RULES``."""
     chosen = tuple(dict.fromkeys(rules))
     unknown = [rule for rule in chosen if rule not in RULES]
     if unknown:
