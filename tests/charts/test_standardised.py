@@ -34,13 +34,13 @@ def test_a_few_runs_a_recipe_still_alarm_at_the_stated_rate():
 
 def test_a_line_fault_shows_before_any_recipe_has_enough_runs():
     rng = np.random.default_rng(3)
-    group = np.tile(np.arange(4), 12)
-    values = rng.normal(np.array([2.0, 4.0, 3.0, 5.0])[group], 0.2)
-    values[36:] += 0.35
+    group = np.tile(np.arange(5), 8)
+    values = rng.normal(np.array([2.0, 4.0, 3.0, 5.0, 1.0])[group], 0.2)
+    values[22:] += 0.35
     across = level_shifts(standardised(values, group).chart.values)
     assert len(across) == 1
-    assert across[0].earliest <= 36 <= across[0].latest
-    assert all(level_shifts(values[group == number]) == () for number in range(4))
+    assert across[0].earliest <= 22 <= across[0].latest
+    assert all(level_shifts(values[group == number]) == () for number in range(5))
 
 
 def test_a_single_run_of_a_recipe_has_no_centre_of_its_own():
