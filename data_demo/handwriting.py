@@ -45,7 +45,7 @@ def oxygen_figure(value: float | None, rng: np.random.Generator, limit: float | 
     """Return oxygen [µg/L] as it is read off: "<5" below the meter's limit, now and then a word for a lost reading."""
     if value is None:
         return None
-    if rng.random() < 0.006:
+    if rng.random() < 0.012:
         return ("n/a", "-", "broken")[rng.integers(3)]
     return f"<{limit:g}" if limit is not None and value < limit else round(value, 1)
 

@@ -89,7 +89,7 @@ def _brew(rng: np.random.Generator) -> list[Batch]:
 def _brew_one(rng: np.random.Generator, ready: datetime, vessel: str, recipe: Recipe) -> Batch:
     brewed_at = at_work(ready, 7, 13)
     chill_at = at_work(brewed_at + timedelta(days=rng.uniform(4.5, 5.8)))
-    settle_at = at_work(chill_at + timedelta(hours=rng.uniform(30, 110)))
+    settle_at = at_work(chill_at + timedelta(hours=rng.uniform(30, 110)), 0, 24)
     pack_at = on_a_weekday(at_work(settle_at + timedelta(hours=rng.uniform(100, 132)), 8, 14))
     volume = round(rng.normal(25.0, 0.6), 1)
     return Batch("", "", recipe, brewed_at, volume, vessel, chill_at, settle_at, pack_at)

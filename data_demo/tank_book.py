@@ -21,7 +21,7 @@ def tank_books(made: Brewery) -> tuple[Book, Book]:
 
 def _year(made: Brewery, year: int) -> Book:
     rng = stream(f"tank readings {year}")
-    page = Draft("", "readings").banner(f"Tank readings {year}")
+    page = Draft(f"tank readings {year}", "readings").banner(f"Tank readings {year}")
     page.header(
         "Batch",
         "Run",

@@ -1,0 +1,96 @@
+"""What must the intake report of each of the brewery's sheets?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+__all__ = ["BAD_ROWS", "SHEETS", "BadRow", "SheetTruth"]
+
+
+@dataclass(frozen=True)
+class SheetTruth:
+    """The rows of a sheet below its header row, counted from 1 (None: the sheet has no table).
+
+    ``records`` are sound and each typed once; ``repeats`` are typed again word for word, ``contradictions`` typed again
+    with another figure; ``bad`` rows must be turned away; ``asked`` rows must wait for an answer; ``ignored`` rows are
+    blank, totals or averages.
+    """
+
+    file: str
+    sheet: str
+    kind: str | None
+    header_row: int | None
+    records: int
+    repeats: int = 0
+    contradictions: int = 0
+    bad: int = 0
+    asked: int = 0
+    ignored: int = 0
+
+
+SHEETS = (
+    SheetTruth("brew book 2025-26.xlsx", "Cover", None, None, 0),
+    SheetTruth("brew book 2025-26.xlsx", "Brews 2025", "batches", 4, 100, ignored=9),
+    SheetTruth("brew book 2025-26.xlsx", "Brews 2026", "batches", 5, 135, bad=1, ignored=2),
+    SheetTruth("brew book 2025-26.xlsx", "Movements", "transfers", 5, 244),
+    SheetTruth("brew book 2025-26.xlsx", "Targets", "targets", 4, 9),
+    SheetTruth("Cellar log 2025.xlsx", "May 25", "operations", 4, 81, ignored=2),
+    SheetTruth("Cellar log 2025.xlsx", "Jun 25", "operations", 4, 115, ignored=2),
+    SheetTruth("Cellar log 2025.xlsx", "Jul 25", "operations", 4, 123, repeats=2, ignored=2),
+    SheetTruth("Cellar log 2025.xlsx", "Aug 25", "operations", 4, 116, ignored=2),
+    SheetTruth("Cellar log 2025.xlsx", "Sep 25", "operations", 4, 114, bad=1, ignored=2),
+    SheetTruth("Cellar log 2025.xlsx", "Oct 25", "operations", 4, 135, ignored=2),
+    SheetTruth("Cellar log 2025.xlsx", "Nov 25", "operations", 4, 109, bad=1, ignored=2),
+    SheetTruth("Cellar log 2025.xlsx", "Dec 25", "operations", 4, 128, ignored=2),
+    SheetTruth("Cellar log 2026.xlsx", "Q1 2026", "operations", 5, 351),
+    SheetTruth("Cellar log 2026.xlsx", "Q2 2026", "operations", 5, 343),
+    SheetTruth("Cellar log 2026.xlsx", "Q3 2026", "operations", 5, 369, repeats=1),
+    SheetTruth("Cellar log 2026.xlsx", "Q4 2026", "operations", 5, 201, bad=1),
+    SheetTruth("Line 1 cans.xlsx", "2025", "pack_runs", 5, 242, repeats=2, ignored=21),
+    SheetTruth("Line 1 cans.xlsx", "2026", "pack_runs", 5, 430, contradictions=1, bad=2, ignored=37),
+    SheetTruth("Line 1 cans.xlsx", "Shelf", "readings", 5, 20),
+    SheetTruth("Line 2 bottles cans kegs.xlsx", "Runs", "pack_runs", 4, 147, bad=1),
+    SheetTruth("Line 2 bottles cans kegs.xlsx", "Packs 2025", "readings", 4, 224),
+    SheetTruth("Line 2 bottles cans kegs.xlsx", "Packs 2026", "readings", 4, 292, bad=1),
+    SheetTruth("Lab haze.ods", "HZ1", "readings", 5, 717, bad=2),
+    SheetTruth("Lab haze.ods", "HZ2", "readings", 5, 471, ignored=14),
+    SheetTruth("Lab haze.ods", "Meter study", "readings", 4, 60),
+    SheetTruth("tank readings 2025.csv", "tank readings 2025", "readings", 4, 730),
+    SheetTruth("tank readings 2026.csv", "tank readings 2026", "readings", 4, 1037, bad=2),
+    SheetTruth("Taste panel.xlsx", "Scores 2025", "tastings", 5, 944, repeats=1, ignored=32),
+    SheetTruth("Taste panel.xlsx", "Scores 2026", "tastings", 5, 1600, bad=1, ignored=55),
+    SheetTruth("Taste panel.xlsx", "Triangles", "taste_tests", 4, 6, bad=1),
+    SheetTruth("Meter checks.xlsx", "Oxygen", "meter_checks", 5, 328),
+    SheetTruth("Meter checks.xlsx", "Haze", "meter_checks", 5, 164, bad=1),
+    SheetTruth("sent away.xlsx", "Results", "readings", 4, 0, asked=6),
+)
+
+
+@dataclass(frozen=True)
+class BadRow:
+    """A row that is wrong on purpose: where the fault stands, what stands there, and what is wrong with it."""
+
+    file: str
+    sheet: str
+    column: str
+    value: str | None
+    why: str
+
+
+BAD_ROWS = (
+    BadRow("brew book 2025-26.xlsx", "Brews 2026", "Recipe", None, "a brew without a recipe"),
+    BadRow("Cellar log 2025.xlsx", "Sep 25", "Date", "31/09/2025", "September has 30 days"),
+    BadRow("Cellar log 2025.xlsx", "Nov 25", "Job", None, "nobody wrote down what was done"),
+    BadRow("Cellar log 2026.xlsx", "Q4 2026", "Started", "after lunch", "not a moment"),
+    BadRow("Line 1 cans.xlsx", "2026", "Run", None, "neither run nor batch"),
+    BadRow("Line 1 cans.xlsx", "2026", "DO shaken (ppb)", "250000", "more oxygen than beer can hold"),
+    BadRow("Line 2 bottles cans kegs.xlsx", "Runs", "Date", "soon", "not a date"),
+    BadRow("Line 2 bottles cans kegs.xlsx", "Packs 2026", "Run no.", None, "a pack of no run"),
+    BadRow("Lab haze.ods", "HZ1", "Haze 90° (EBC)", "9999", "past what any meter shows"),
+    BadRow("Lab haze.ods", "HZ1", "Haze 90° (EBC)", "cloudy", "not a figure"),
+    BadRow("tank readings 2026.csv", "tank readings 2026", "Value", "lots", "not a figure"),
+    BadRow("tank readings 2026.csv", "tank readings 2026", "Date", "29.02.2026", "2026 has no 29 February"),
+    BadRow("Taste panel.xlsx", "Scores 2026", "Score", "seven", "not a figure"),
+    BadRow("Taste panel.xlsx", "Triangles", "Correct", "14", "more right than tasters"),
+    BadRow("Meter checks.xlsx", "Haze", "Observed", "see note", "not a figure"),
+)
