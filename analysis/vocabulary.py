@@ -70,6 +70,8 @@ class Practice:
 
     ``step`` [``step_unit``] is the change that a brewer thinks in; an effect is told for one step.
     ``blend`` says how a blended pack gets its value from its batches. ``source`` names the kind of record.
+    ``may_not_apply`` is true where a missing value can mean that there was nothing to note: the rest since a rouse of
+    a batch that was never roused.
     """
 
     name: str
@@ -82,6 +84,7 @@ class Practice:
     low: float = 0.0
     high: float = float("inf")
     source: str = "operations"
+    may_not_apply: bool = False
 
 
 _MEASURES = (
@@ -103,13 +106,35 @@ _MEASURES = (
 _PRACTICES = (
     Practice("rouse_minutes", "Rouse time, all rouses", "min", "number", 15, "15 min", "mean", high=2_880),
     Practice("rouse_count", "Rouses", "rouses", "count", 1, "one rouse", "max", high=60),
-    Practice("hours_since_rouse", "Rest since the last rouse", "h", "number", 24, "one day", "mean", high=2_000),
+    Practice(
+        "hours_since_rouse",
+        "Rest since the last rouse",
+        "h",
+        "number",
+        24,
+        "one day",
+        "mean",
+        high=2_000,
+        may_not_apply=True,
+    ),
     Practice("finings_count", "Finings doses", "doses", "count", 1, "one dose", "max", high=20),
-    Practice("hours_since_finings", "Rest since the last finings", "h", "number", 24, "one day", "mean", high=2_000),
+    Practice(
+        "hours_since_finings",
+        "Rest since the last finings",
+        "h",
+        "number",
+        24,
+        "one day",
+        "mean",
+        high=2_000,
+        may_not_apply=True,
+    ),
     Practice("cone_dumps", "Cone dumps", "dumps", "count", 1, "one dump", "max", high=60),
-    Practice("days_since_dump", "Days since the last dump", "d", "number", 1, "one day", "mean", high=365),
+    Practice(
+        "days_since_dump", "Days since the last dump", "d", "number", 1, "one day", "mean", high=365, may_not_apply=True
+    ),
     Practice("dry_hop_rate", "Dry-hop rate", "g/L", "number", 1, "1 g/L", "mean", high=60),
-    Practice("dry_hop_days", "Days on dry hops", "d", "number", 1, "one day", "mean", high=120),
+    Practice("dry_hop_days", "Days on dry hops", "d", "number", 1, "one day", "mean", high=120, may_not_apply=True),
     Practice("cold_hours", "Time cold", "h", "number", 24, "one day", "mean", high=5_000),
     Practice("transfers", "Transfers", "transfers", "count", 1, "one transfer", "max", high=20, source="transfers"),
     Practice("fill_temperature", "Fill temperature", "°C", "number", 1, "1 °C", "mean", -2, 30, "pack_runs"),
@@ -201,7 +226,18 @@ def further_practice(header: str, type: PracticeType, source: str, step: float =
     """
     blend: Blend = "mean" if type in ("number", "yes_no") else "max" if type == "count" else "category"
     step_unit = {"yes_no": "yes against no", "category": ""}.get(type, f"{step:g}")
-    return Practice(slug(header), header.strip(), "", type, step, step_unit, blend, float("-inf"), source=source)
+    return Practice(
+        slug(header),
+        header.strip(),
+        "",
+        type,
+        step,
+        step_unit,
+        blend,
+        float("-inf"),
+        source=source,
+        may_not_apply=source == "operations",
+    )
 
 
 def practice(name: str) -> Practice:
