@@ -6,7 +6,7 @@ batches, meters and units, so that whatever is read out of a text is read once a
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -70,15 +70,22 @@ class RawColumn:
     @cached_property
     def text(self) -> pd.Series:
         """Every cell as a person reads it, ``""`` where it is empty; shape (n,), dtype ``str``."""
-        if bool((self.code >= 0).all()):
-            return as_text_series(self.words.take(pa.array(self.code)))
-        texts = self.words.take(pa.array(self.code, mask=self.code < 0)).fill_null("")
-        others = np.flatnonzero((self.code < 0) & (self.tag != EMPTY))
-        if others.size == 0:
-            return as_text_series(texts)
-        as_objects = texts.to_numpy(zero_copy_only=False)
-        as_objects[others] = self.texts(others)
-        return as_text_series(pa.array(as_objects, pa.large_string()))
+        code, words = self.as_words()
+        if bool((code >= 0).all()):
+            return as_text_series(words.take(pa.array(code)))
+        return as_text_series(words.take(pa.array(code, mask=code < 0)).fill_null(""))
+
+    def as_words(self) -> tuple[npt.NDArray[np.int32], Any]:
+        """Return the column as if all of it were text: which word each cell holds (−1 for none), and the words."""
+        code, words = self.code, [self.words]
+        for tag, held, form in self._natives():
+            rows = np.flatnonzero(self.tag == tag)
+            values, place = np.unique(held[rows], return_inverse=True)
+            if len(rows):
+                code = code.copy() if code is self.code else code
+                code[rows] = place.ravel() + sum(map(len, words))
+                words.append(pa.array([form(value) for value in values], pa.string()))
+        return code, pa.concat_arrays(words) if len(words) > 1 else self.words
 
     def texts(self, rows: Rows | Sequence[int]) -> list[str]:
         """Return the cells of a few rows, counted from 0, as a person reads them."""
@@ -86,18 +93,21 @@ class RawColumn:
 
     def text_at(self, row: int) -> str:
         """Return one cell, its row counted from 0, as a person reads it; ``""`` where it is empty."""
-        tag = self.tag[row]
         if self.code[row] >= 0:
             return str(self.words[int(self.code[row])])
-        if tag == NUMBER:
-            return number_text(float(self.number[row]))
-        if tag == MOMENT:
-            return moment_text(self.moment[row])
-        if tag == CLOCK:
-            return clock_text(float(self.number[row]))
-        if tag == BOOL:
-            return "TRUE" if self.number[row] else "FALSE"
+        for tag, held, form in self._natives():
+            if self.tag[row] == tag:
+                return form(held[row])
         return ""
+
+    def _natives(self) -> tuple[tuple[int, npt.NDArray[Any], Callable[[Any], str]], ...]:
+        """Return the native kinds of cell, the array that holds each, and how a person reads it."""
+        return (
+            (NUMBER, self.number, number_text),
+            (MOMENT, self.moment, moment_text),
+            (CLOCK, self.number, clock_text),
+            (BOOL, self.number, lambda held: "TRUE" if held else "FALSE"),
+        )
 
     def take(self, rows: Rows | slice) -> RawColumn:
         """Return the column of some rows, with only the words that they use.

@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 import pyarrow as pa
 
-from analysis.records.cells import EMPTY, ERROR, TEXT, RawColumn, as_text_series
+from analysis.records.cells import ERROR, RawColumn, as_text_series
 from analysis.records.missing import NO_NAME, is_missing, plain
 from analysis.records.parsed import ParsedFlags, ParsedTexts, State
 
@@ -140,7 +140,7 @@ def parse_yes_no(column: RawColumn) -> ParsedFlags:
 
 
 def _parse(column: RawColumn, form: Callable[[str], str | None], missing: frozenset[str] = NO_NAME) -> ParsedTexts:
-    code, words = _all_words(column)
+    code, words = column.as_words()
     texts = words.to_pylist()
     absent = is_missing(texts, missing)
     formed = [None if gone else form(text) for text, gone in zip(texts, absent, strict=True)]
@@ -151,22 +151,6 @@ def _parse(column: RawColumn, form: Callable[[str], str | None], missing: frozen
     if (column.tag == ERROR).any():
         states = np.where(column.tag == ERROR, np.int8(State.MISSING), states)
     return ParsedTexts(_series(formed, code), states)
-
-
-def _all_words(column: RawColumn) -> tuple[np.ndarray, pa.Array]:
-    """Return codes and words with those of native cells (2417.0, a date, TRUE) among them."""
-    others = np.flatnonzero((column.tag != TEXT) & (column.tag != EMPTY) & (column.tag != ERROR))
-    if others.size == 0:
-        return column.code, column.words
-    numbers, inverse = np.unique(column.number[others], return_inverse=True, equal_nan=True)
-    if len(numbers) * 4 < len(others) and not np.isnan(numbers).any():
-        first = others[np.unique(inverse, return_index=True)[1]]
-        texts, place = column.texts(first), inverse
-    else:
-        texts, place = column.texts(others), np.arange(len(others))
-    code = column.code.copy()
-    code[others] = place + len(column.words)
-    return code, pa.concat_arrays([column.words, pa.array(texts, pa.string())])
 
 
 def _series(formed: list[str | None], code: np.ndarray) -> pd.Series:

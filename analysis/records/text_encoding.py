@@ -55,7 +55,7 @@ def decode(data: bytes) -> DecodedText:
     utf16 = _utf16_without_mark(data)
     if utf16:
         return _decoded(data, utf16)
-    if _CONTROL.search(data):
+    if _is_binary(data):
         raise NotReadError("text-unreadable", "it holds bytes that no text has")
     try:
         data.decode("utf-8")
@@ -64,13 +64,17 @@ def decode(data: bytes) -> DecodedText:
     return DecodedText(data, "utf-8")
 
 
+def _is_binary(data: bytes) -> bool:
+    return b"\x00" in data or _CONTROL.search(data, 0, _SAMPLE) is not None
+
+
 def _decoded(data: bytes, encoding: str) -> DecodedText:
     try:
         text = data.decode(encoding)
     except UnicodeDecodeError as error:
         raise NotReadError("text-unreadable", f"it begins as {encoding} and does not go on so") from error
     utf8 = text.removeprefix("\ufeff").encode("utf-8")
-    if _CONTROL.search(utf8):
+    if _is_binary(utf8):
         raise NotReadError("text-unreadable", "it holds bytes that no text has")
     return DecodedText(utf8, encoding)
 
