@@ -172,14 +172,14 @@ def _move_one(rng: np.random.Generator, batch: Batch, occupied: dict[str, list[t
 def _move_blend(
     rng: np.random.Generator, first: Batch, second: Batch, occupied: dict[str, list[tuple[datetime, datetime]]]
 ) -> dict[str, Batch]:
-    racks = sorted((_rack_at(rng, first), _rack_at(rng, second)))
-    racks[0] = min(racks[0], racks[1] - timedelta(minutes=90))
+    receives = at_work(second.pack_at - timedelta(hours=42))
+    racks = (receives + timedelta(minutes=90), receives)
     ends = second.pack_at + timedelta(hours=8)
-    tanks = _free(occupied, racks[0], ends)
+    tanks = _free(occupied, receives, ends)
     if not tanks:
         return {first.key: _move_one(rng, replace(first, into=""), occupied)}
     tank = tanks[0]
-    occupied[tank].append((racks[0], ends))
+    occupied[tank].append((receives, ends))
     batches = (replace(first, pack_at=second.pack_at), second)
     moves = [
         Move(b.number, second.number, b.fermenter, tank, round(b.volume - rng.uniform(0.3, 0.6), 1), at)
