@@ -12,10 +12,13 @@ __all__ = ["haze_book"]
 
 
 def haze_book(made: Brewery) -> Book:
-    """Return the haze book. It hides EBC beside NTU, a forward angle beside 90°, a reading of 9,999, a word for one."""
+    """Return the haze book, without what line 1 reads for itself.
+
+    It hides EBC beside NTU, a forward angle beside 90°, a reading of 9,999, a word for one.
+    """
     read = [pack for pack in made.packs if pack.haze is not None]
     first = _first_meter([p for p in read if p.haze_meter.name == "HZ1"])
-    second = _second_meter([p for p in read if p.haze_meter.name == "HZ2"])
+    second = _second_meter([p for p in read if p.haze_meter.name == "HZ2" and p.run.form.line == "2"])
     return Book("Lab haze.ods", (first, second, _study(made)))
 
 

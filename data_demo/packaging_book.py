@@ -6,7 +6,7 @@ import numpy as np
 
 from data_demo.brewery import Brewery
 from data_demo.draws import stream
-from data_demo.handwriting import batch_word, oxygen_figure
+from data_demo.handwriting import batch_word, haze_figure, oxygen_figure
 from data_demo.laboratory import Pack
 from data_demo.packaging import Run
 from data_demo.paper import Book, Cell, Draft, Mark, Page
@@ -41,18 +41,14 @@ def _wide(year: int, packs: list[Pack]) -> Page:
     rng = stream(f"line 1 {year}")
     page = Draft(str(year), "pack_runs").banner(f"Line 1, {year}", "one row a can; DO after shaking")
     page.header(
-        "Run", "Gyle", "Packed on", "Packed at", "Format", "Size (mL)", "Headspace (mL)", "Line", "Fill temp (°C)",
-        "Can", "Measured", "DO shaken (ppb)", "TPO (ppb)", "Temp (°C)", "O2 meter", "Remarks",
+        "Run", "Gyle", "Packed on", "Start time", "Format", "Size (mL)", "Headspace (mL)", "Line", "Fill temp (°C)",
+        "Can", "Measured", "DO shaken (ppb)", "TPO (ppb)", "Sample temp (°C)", "O2 meter", "Haze 90° (NTU)",
+        "Haze meter",
     )  # fmt: skip
     for place, pack in enumerate(packs):
-        run = pack.run
-        if place and run is not packs[place - 1].run and rng.random() < 0.3:
+        if place and pack.run is not packs[place - 1].run and rng.random() < 0.3:
             page.blank()
-        row = (
-            *_run_cells(rng, run, "G" if year == 2025 else ""), run.fill_temperature, pack.sample, pack.measured_at,
-            oxygen_figure(pack.dissolved, rng), oxygen_figure(pack.total, rng, limit=None), pack.temperature,
-            pack.oxygen_meter.name, None,
-        )  # fmt: skip
+        row = _can_row(rng, pack, "G" if year == 2025 else "")
         page.write(row)
         if year == 2025 and place in (60, 150):
             page.write(row, Mark.REPEAT)
@@ -65,6 +61,18 @@ def _wide(year: int, packs: list[Pack]) -> Page:
     read = [pack.dissolved for pack in packs]
     page.blank()
     return page.write(("Average", *[None] * 10, round(float(np.mean(read)), 1)), Mark.TOTAL).page()
+
+
+def _can_row(rng: np.random.Generator, pack: Pack, usual: str) -> tuple[Cell, ...]:
+    """Return a can's row; the line has the second haze meter beside it, cans for the first go to the laboratory."""
+    haze: tuple[Cell, ...] = (None, None)
+    if pack.haze is not None and pack.haze_meter.name == "HZ2":
+        haze = (haze_figure(pack.haze, pack.haze_meter), "HZ2")
+    return (
+        *_run_cells(rng, pack.run, usual), pack.run.fill_temperature, pack.sample, pack.measured_at,
+        oxygen_figure(pack.dissolved, rng), oxygen_figure(pack.total, rng, limit=None), pack.temperature,
+        pack.oxygen_meter.name, *haze,
+    )  # fmt: skip
 
 
 def _run_cells(rng: np.random.Generator, run: Run, usual: str) -> tuple[Cell, ...]:

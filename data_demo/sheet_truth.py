@@ -53,7 +53,7 @@ SHEETS = (
     SheetTruth("Line 2 bottles cans kegs.xlsx", "Packs 2025", "readings", 4, 224),
     SheetTruth("Line 2 bottles cans kegs.xlsx", "Packs 2026", "readings", 4, 292, bad=1),
     SheetTruth("Lab haze.ods", "HZ1", "readings", 5, 717, bad=2),
-    SheetTruth("Lab haze.ods", "HZ2", "readings", 5, 471, ignored=14),
+    SheetTruth("Lab haze.ods", "HZ2", "readings", 5, 193, ignored=8),
     SheetTruth("Lab haze.ods", "Meter study", "readings", 4, 60),
     SheetTruth("tank readings 2025.csv", "tank readings 2025", "readings", 4, 720),
     SheetTruth("tank readings 2026.csv", "tank readings 2026", "readings", 4, 1052, bad=2),
