@@ -56,7 +56,7 @@ class Group:
     levels: int
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class MixedFit:
     """A fitted Gaussian mixed model.
 
