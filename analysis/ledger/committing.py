@@ -2,85 +2,116 @@
 
 from __future__ import annotations
 
-import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime
-from typing import Any
 
 import numpy as np
-from sqlalchemy import Connection, insert
+import numpy.typing as npt
 
+from analysis.ledger.applying import apply_changes
 from analysis.ledger.book import Book, next_number, open_book, turn_state
+from analysis.ledger.changes import Changes, Numbering
+from analysis.ledger.conflicts import open_conflicts
 from analysis.ledger.database import Database
-from analysis.ledger.families import family_of_sheet
+from analysis.ledger.leftovers import left_behind
+from analysis.ledger.notices import conflict_problems, left_behind_problems, taken_before_problems
 from analysis.ledger.offered import OfferedIntake
 from analysis.ledger.packing import pack
 from analysis.ledger.results import Commit, Counts
-from analysis.ledger.settling import Incoming, apply_plan, incoming, plan_intake
-from analysis.ledger.tables import COUNTS, FILES, INTAKES, SHEETS
+from analysis.ledger.settling import Incoming, incoming, settle_offered
+from analysis.ledger.sources import Source, known_files, sources_of, taken_before, write_sources
+from analysis.ledger.tables import INTAKES, SHEETS
+from analysis.problems import Problem
 from analysis.records import kinds
 
 __all__ = ["commit"]
 
+Indices = npt.NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class _Offer:
+    """What is offered: the intake, its sheets, whether each was taken before, and its rows by kind."""
+
+    intake: OfferedIntake
+    sources: tuple[Source, ...]
+    repeated: npt.NDArray[np.bool_]
+    rows: tuple[Incoming, ...]
+    by: str
+    at: datetime
+
 
 def commit(database: Database, intake: OfferedIntake, by: str, at: datetime) -> Commit:
-    """Put an intake on record."""
-    names = [(file.file, sheet.sheet) for file in intake.files for sheet in file.sheets]
-    offered = [incoming(pack(kinds.kind(kind), frame, names)) for kind, frame in intake.records.items() if len(frame)]
+    """Put an intake on record; see ``Ledger.commit``."""
+    sources = sources_of(intake)
+    names = [(source.file, source.sheet) for source in sources]
+    rows = tuple(incoming(pack(kinds.kind(kind), f, names)) for kind, f in intake.records.items() if len(f))
+    for offered in rows:
+        if (offered.packed.sheet < 0).any():
+            raise ValueError(
+                f"Ledger.commit: every row of intake.records[{offered.packed.kind.name!r}] must stand on a sheet of"
+                " intake.files, and some do not"
+            )
     with database.writing() as connection:
         book = open_book(connection)
-        if not offered:
-            return Commit(None, book.state)
-        return _land(book, intake, offered, by, at)
+        offer = _Offer(intake, sources, taken_before(connection, sources), rows, by, at)
+        return _land(book, offer)
 
 
-def _land(book: Book, intake: OfferedIntake, offered: list[Incoming], by: str, at: datetime) -> Commit:
-    plans = [plan_intake(rows) for rows in offered]
-    counts = {rows.packed.kind.name: plan.counts for rows, plan in zip(offered, plans, strict=True)}
-    number = next_number(book.connection, INTAKES, "intake")
-    state = turn_state(book, "intake", by, at, list(counts), intake=number)
-    sheets = _write_sources(book.connection, intake, number, state, counts)
-    for rows, plan in zip(offered, plans, strict=True):
-        apply_plan(book, rows, plan, sheets)
-    return Commit(number, state, counts)
+def _land(book: Book, offer: _Offer) -> Commit:
+    """Decide what an offer changes, and write it if it changes anything."""
+    known = known_files(book.connection, {source.sha256 for source in offer.sources})
+    told = taken_before_problems(offer.sources, offer.repeated, known)
+    again = {rows.packed.kind.name: _on_sheets(rows, offer.repeated) for rows in offer.rows}
+    unchanged = {kind: Counts(unchanged=len(rows)) for kind, rows in again.items()}
+    new = [part for rows in offer.rows if len(part := _on_sheets(rows, ~offer.repeated))]
+    number, numbering = next_number(book.connection, INTAKES, "intake"), Numbering(book.connection)
+    changes = [_settle(book, offer, rows, number, numbering) for rows in new]
+    all_known = all(source.sha256 in known for source in offer.sources)
+    if not changes or (all_known and not any(change.alters for change in changes)):
+        same = {change.kind: Counts(unchanged=change.tally.counts.rows) for change in changes}
+        return Commit(None, book.state, _sum(unchanged, same), told)
+    counts = _sum(unchanged, {change.kind: change.tally.counts for change in changes})
+    problems = (*told, *_left_behind(book, offer, new, changes))
+    altered = [change.kind for change in changes if change.alters]
+    state = turn_state(book, "intake", offer.by, offer.at, altered, intake=number)
+    write_sources(book.connection, offer.intake, number, state, counts)
+    for change in changes:
+        apply_changes(book, change)
+    numbering.save()
+    conflicts = [c for change in changes for c in open_conflicts(book.connection, change.kind, change.conflicts)]
+    return Commit(number, state, counts, (*problems, *conflict_problems(conflicts, number)))
 
 
-def _write_sources(
-    connection: Connection, intake: OfferedIntake, number: int, state: int, counts: Mapping[str, Counts]
-) -> np.ndarray[Any, np.dtype[np.int64]]:
-    """Write down the intake, its files and sheets; return the sheets' numbers."""
-    connection.execute(insert(INTAKES).values(intake=number, state=state))
-    for kind, count in counts.items():
-        connection.execute(
-            insert(COUNTS).values(
-                intake=number, kind=kind, added=count.added, updated=count.updated,
-                unchanged=count.unchanged, conflicting=count.conflicting,
-            )
-        )  # fmt: skip
-    first_file = next_number(connection, FILES, "file")
-    first_sheet = sheet_number = next_number(connection, SHEETS, "sheet")
-    for file_number, file in enumerate(intake.files, start=first_file):
-        connection.execute(insert(FILES).values(file=file_number, intake=number, name=file.file, sha256=file.sha256))
-        for place, sheet in enumerate(file.sheets):
-            connection.execute(
-                insert(SHEETS).values(
-                    sheet=sheet_number,
-                    file=file_number,
-                    intake=number,
-                    place=place,
-                    name=sheet.sheet,
-                    family=family_of_sheet(file.file, sheet.sheet),
-                    kind=sheet.kind,
-                    header_row=sheet.header_row,
-                    rows=sheet.rows,
-                    accepted=sheet.accepted,
-                    rejected=sheet.rejected,
-                    ignored=sheet.ignored,
-                    columns=json.dumps(dict(sheet.columns), ensure_ascii=False),
-                    kept_as_extra=json.dumps(list(sheet.kept_as_extra), ensure_ascii=False),
-                    layout=sheet.layout,
-                    answers=None if sheet.answers is None else json.dumps(sheet.answers.as_document()),
-                )
-            )
-            sheet_number += 1
-    return np.arange(first_sheet, sheet_number, dtype=np.int64)
+def _on_sheets(rows: Incoming, sheets: npt.NDArray[np.bool_]) -> Incoming:
+    """Return the rows that stand on the sheets that are marked."""
+    chosen = sheets[rows.packed.sheet]
+    return rows if chosen.all() else rows.take(np.flatnonzero(chosen))
+
+
+def _settle(book: Book, offer: _Offer, rows: Incoming, number: int, numbering: Numbering) -> Changes:
+    """Return what the rows of one kind change."""
+    families = book.families([source.family for source in offer.sources])[rows.packed.sheet]
+    first = next_number(book.connection, SHEETS, "sheet")
+    sheets = np.arange(first, first + len(offer.sources))
+    return settle_offered(book, replace(rows, packed=rows.packed.on_sheets(sheets)), numbering, number, families)
+
+
+def _left_behind(book: Book, offer: _Offer, new: Sequence[Incoming], changes: Sequence[Changes]) -> tuple[Problem, ...]:
+    """Say how many rows of earlier versions the corrected files no longer have."""
+    problems: list[Problem] = []
+    for rows, change in zip(new, changes, strict=True):
+        whole = [
+            s
+            for s, used in zip(offer.sources, np.bincount(rows.packed.sheet, minlength=len(offer.sources)), strict=True)
+            if used and not s.partial
+        ]
+        left = left_behind(book, rows, change.left, [source.family for source in whole])
+        problems += left_behind_problems(book, whole, change.kind, left)
+    return tuple(problems)
+
+
+def _sum(first: Mapping[str, Counts], second: Mapping[str, Counts]) -> dict[str, Counts]:
+    """Return the counts of both, by kind."""
+    return {kind: first.get(kind, Counts()) + second.get(kind, Counts()) for kind in {**first, **second}}

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import numpy as np
 import pandas as pd
 import pyarrow as pa
-from sqlalchemy import Connection, Select, select
+from sqlalchemy import Connection, Row, Select, select
 
 from analysis.ledger.database import Database
 from analysis.ledger.tables import FILES, KIND_TABLES, SHEETS, KindTables
 from analysis.records import kinds
 
-__all__ = ["empty_table", "frame_of", "frame_schema", "read_rows"]
+__all__ = ["frame_of", "frame_schema", "read_rows"]
 
 _BATCH = 50_000  # rows that stand as Python objects at one time
 _ARROW = {
@@ -28,16 +29,12 @@ _ARROW = {
 _NAME = pa.dictionary(pa.int32(), pa.string())
 
 
-def frame_schema(kind: kinds.Kind) -> pa.Schema:
-    """Return the columns of a kind's frame."""
-    fields = [(column.name, _ARROW[column.type]) for column in kind.columns]
+def frame_schema(kind: kinds.Kind, *, conflicting: bool = False) -> pa.Schema:
+    """Return the columns of a kind's frame; that of the rows in conflict begins with the conflict's number."""
+    fields = [("conflict", pa.int64())] if conflicting else []
+    fields += [(column.name, _ARROW[column.type]) for column in kind.columns]
     fields += [("extra", pa.string()), ("record", pa.int64()), ("intake", pa.int64())]
     return pa.schema([*fields, ("file", _NAME), ("sheet", _NAME), ("source_row", pa.int32())])
-
-
-def empty_table(kind: kinds.Kind) -> pa.Table:
-    """Return the table of a kind with nothing on record."""
-    return frame_schema(kind).empty_table()
 
 
 def frame_of(table: pa.Table) -> pd.DataFrame:
@@ -46,41 +43,54 @@ def frame_of(table: pa.Table) -> pd.DataFrame:
     return frame
 
 
-def read_rows(database: Database, kind: str, state: int) -> pa.Table:
-    """Return the records of a kind that stood uncontradicted in a state, in the order in which they were taken in."""
+def read_rows(database: Database, kind: str, state: int, *, conflicting: bool = False) -> pa.Table:
+    """Return the records of a kind that stood in a state, in the order in which they were taken in.
+
+    Parameters
+    ----------
+    database : Database
+        The ledger's database.
+    kind : str
+        The kind of record.
+    state : int
+        The state of the ledger.
+    conflicting : bool
+        Whether the rows that stood in conflict are wanted, or those that stood uncontradicted.
+    """
     tables = KIND_TABLES[kind]
+    schema = frame_schema(tables.kind, conflicting=conflicting)
     with database.reading() as connection:
         sources = _sources(connection)
         batches = [
-            _table(tables, rows, sources) for query in _standing(tables, state) for rows in _read(connection, query)
+            _table(schema, rows, sources)
+            for query in _standing(tables, state, conflicting)
+            for rows in _read(connection, query)
         ]
     if not batches:
-        return empty_table(tables.kind)
+        return schema.empty_table()
     table = pa.concat_tables(batches).unify_dictionaries()
     record = table["record"].to_numpy()
     return table if bool((np.diff(record) > 0).all()) else table.take(np.argsort(record, kind="stable"))
 
 
-def _standing(tables: KindTables, state: int) -> tuple[Select[Any], Select[Any]]:
+def _standing(tables: KindTables, state: int, conflicting: bool) -> tuple[Select[Any], Select[Any]]:
     """Return the queries for the rows whose span holds the state, by their last span and by earlier ones."""
-    records, past = tables.records.c, tables.past.c
-    columns = [records[name] for name in (*tables.content, "record", "sheet", "source_row")]
-    last = select(*columns).where(
-        records.since <= state,
-        records.until.is_(None) | (records.until > state),
-        records.conflict.is_(None),
-    )
+    rows, past = tables.records.c, tables.past.c
+    columns = [rows[name] for name in (*tables.content, "record", "sheet", "source_row")]
+    held = rows.conflict.is_not(None) if conflicting else rows.conflict.is_(None)
+    past_held = past.conflict.is_not(None) if conflicting else past.conflict.is_(None)
+    last = select(*columns, rows.conflict).where(rows.since <= state, rows.until.is_(None) | (rows.until > state), held)
     earlier = (
-        select(*columns)
-        .join(tables.past, past.record == records.record)
-        .where(past.since <= state, past.until > state, past.conflict.is_(None))
+        select(*columns, past.conflict)
+        .join(tables.past, past.record == rows.record)
+        .where(past.since <= state, past.until > state, past_held)
     )
-    return last.order_by(records.record), earlier.order_by(records.record)
+    return last.order_by(rows.record), earlier.order_by(rows.record)
 
 
-def _read(connection: Connection, query: Select[Any]) -> Any:
-    result = connection.execution_options(stream_results=True).execute(query)
-    return result.partitions(_BATCH)
+def _read(connection: Connection, query: Select[Any]) -> Iterator[Sequence[Row[Any]]]:
+    """Give the rows of a query some at a time."""
+    return connection.execute(query, execution_options={"stream_results": True}).partitions(_BATCH)
 
 
 def _sources(connection: Connection) -> pd.DataFrame:
@@ -90,14 +100,14 @@ def _sources(connection: Connection) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["sheet", "intake", "file", "name"]).set_index("sheet")
 
 
-def _table(tables: KindTables, rows: Any, sources: pd.DataFrame) -> pa.Table:
+def _table(schema: pa.Schema, rows: Sequence[Row[Any]], sources: pd.DataFrame) -> pa.Table:
     """Return rows as a table with the frame's columns."""
-    schema = frame_schema(tables.kind)
-    cells = dict(zip((*tables.content, "record", "sheet", "source_row"), zip(*rows, strict=True), strict=True))
-    places = sources.index.get_indexer(pd.Index(cells.pop("sheet")))
-    source = sources.take(places)
-    arrays = {name: pa.array(values, type=schema.field(name).type) for name, values in cells.items()}
-    arrays["intake"] = pa.array(source["intake"].to_numpy(dtype=np.int64))
-    arrays["file"] = pa.array(source["file"], type=pa.string()).dictionary_encode()
-    arrays["sheet"] = pa.array(source["name"], type=pa.string()).dictionary_encode()
-    return pa.table([arrays[name] for name in schema.names], schema=schema)
+    cells = dict(zip(rows[0]._fields, zip(*rows, strict=True), strict=True))
+    source = sources.take(sources.index.get_indexer(pd.Index(cells["sheet"])))
+    made = {
+        "intake": pa.array(source["intake"].to_numpy(dtype=np.int64)),
+        "file": pa.array(source["file"], type=pa.string()).dictionary_encode(),
+        "sheet": pa.array(source["name"], type=pa.string()).dictionary_encode(),
+    }
+    arrays = [made[f.name] if f.name in made else pa.array(cells[f.name], type=f.type) for f in schema]
+    return pa.table(arrays, schema=schema)

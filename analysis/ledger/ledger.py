@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import datetime
 from types import TracebackType
 from typing import Self
 
 from sqlalchemy import select
 
-from analysis.ledger import committing
+from analysis.ledger import committing, history, resolving, withdrawing
+from analysis.ledger.conflicts import Claim, Conflict, open_conflicts
 from analysis.ledger.database import Database, open_database
 from analysis.ledger.migrations import migrate
 from analysis.ledger.offered import OfferedIntake
-from analysis.ledger.results import Commit
-from analysis.ledger.tables import LEDGER
+from analysis.ledger.resolving import Resolution
+from analysis.ledger.results import Commit, IntakeEntry, Withdrawal
+from analysis.ledger.tables import KIND_TABLES, LEDGER
 
 __all__ = ["Ledger"]
 
@@ -80,9 +83,84 @@ class Ledger:
         ValueError
             If ``by`` is empty.
         """
-        if not by.strip():
-            raise ValueError("Ledger.commit: by must name who takes the files in, got ''")
+        _check_told("Ledger.commit", by=by)
         return committing.commit(self._database, intake, by.strip(), at or datetime.now())
+
+    def withdraw(self, intake: int, because: str, by: str, at: datetime | None = None) -> Withdrawal:
+        """Take an intake back: what stands then is what would stand had it never come.
+
+        Rows that it alone spoke of stand no more; rows that it had corrected or contradicted stand again. What it said
+        stays readable in the states from before.
+
+        Parameters
+        ----------
+        intake : int
+            The number of the intake.
+        because : str
+            Why.
+        by : str
+            Who takes it back.
+        at : datetime, optional
+            When; now by default.
+
+        Raises
+        ------
+        ValueError
+            If there is no such intake, if it was withdrawn before, or if ``because`` or ``by`` is empty.
+        """
+        _check_told("Ledger.withdraw", because=because, by=by)
+        return withdrawing.withdraw(self._database, intake, because.strip(), by.strip(), at or datetime.now())
+
+    def conflicts(self) -> tuple[Conflict, ...]:
+        """Return the things about which rows contradict each other, with what each row says, by kind and number."""
+        with self._database.reading() as connection:
+            return tuple(conflict for kind in KIND_TABLES for conflict in open_conflicts(connection, kind))
+
+    def resolve(
+        self, conflict: Conflict | int, keep: Claim | int, because: str, by: str, at: datetime | None = None
+    ) -> Resolution:
+        """Say which of the rows that contradict each other is right.
+
+        The decision holds for as long as some file still says what was kept; it covers the rows that stand in the
+        conflict now, and not another value that a later file brings.
+
+        Parameters
+        ----------
+        conflict : Conflict or int
+            The conflict, or its number.
+        keep : Claim or int
+            The row that is right, or its record.
+        because : str
+            Why.
+        by : str
+            Who says so.
+        at : datetime, optional
+            When; now by default.
+
+        Raises
+        ------
+        ValueError
+            If the conflict is not open, if the row does not stand in it, or if ``because`` or ``by`` is empty.
+        """
+        _check_told("Ledger.resolve", because=because, by=by)
+        number = conflict.number if isinstance(conflict, Conflict) else conflict
+        record = keep.record if isinstance(keep, Claim) else keep
+        return resolving.resolve(self._database, number, record, because.strip(), by.strip(), at or datetime.now())
+
+    def resolutions(self) -> tuple[Resolution, ...]:
+        """Return every decision between rows that contradicted each other, in order."""
+        with self._database.reading() as connection:
+            return resolving.resolutions(connection)
+
+    def history(self) -> tuple[IntakeEntry, ...]:
+        """Return every intake, the withdrawn ones too, in order."""
+        with self._database.reading() as connection:
+            return history.history(connection)
+
+    def remembered(self) -> Mapping[str, object]:
+        """Return the last answers that a person gave for each layout; a withdrawn intake's are forgotten."""
+        with self._database.reading() as connection:
+            return history.remembered(connection)
 
     def close(self) -> None:
         """Let go of the database."""
@@ -93,3 +171,10 @@ class Ledger:
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
         self.close()
+
+
+def _check_told(where: str, **told: str) -> None:
+    """Refuse an empty text: a change without a name or a reason cannot be understood later."""
+    for name, text in told.items():
+        if not text.strip():
+            raise ValueError(f"{where}: {name} must say {'who' if name == 'by' else 'why'}, got {text!r}")

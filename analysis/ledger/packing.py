@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -12,7 +13,7 @@ import pandas as pd
 from analysis.ledger.hashing import number_hashes, text_hashes
 from analysis.records import kinds
 
-__all__ = ["NO_MOMENT", "Packed", "PackedColumn", "pack", "pack_column"]
+__all__ = ["NO_MOMENT", "Packed", "PackedColumn", "pack", "pack_column", "pack_rows", "stack"]
 
 NO_MOMENT = np.iinfo(np.int64).min
 _NUMBERS = ("number", "count")
@@ -50,13 +51,18 @@ class PackedColumn:
             return np.where(self.blank, np.uint64(0), number_hashes(self.values))
         return np.append(text_hashes(self.words[:-1]), np.uint64(0))[self.values.astype(np.int64, copy=False)]
 
-    def take(self, rows: slice | Indices) -> PackedColumn:
-        """Return the column with those rows only."""
-        return PackedColumn(self.name, self.values[rows], self.words)
+    def take(self, rows: Indices) -> PackedColumn:
+        """Return the column with those rows only, and no more words than they need."""
+        values = self.values[rows]
+        if self.words is None or len(self.words) <= len(values):
+            return PackedColumn(self.name, values, self.words)
+        used = np.unique(values[values >= 0]).astype(np.int64)
+        codes = np.where(values < 0, -1, np.searchsorted(used, values)).astype(np.int64)
+        return PackedColumn(self.name, codes, np.array([*self.words[used], None], dtype=object))
 
     def plain(self, rows: slice) -> list[str | float | int | None]:
         """Return the rows' values as Python has them, None for a blank."""
-        part = self.take(rows)
+        part = PackedColumn(self.name, self.values[rows], self.words)
         if part.words is not None:
             return list(part.words[part.values.astype(np.int64, copy=False)].tolist())
         blank = part.blank
@@ -90,6 +96,10 @@ class Packed:
         """Return those rows only."""
         columns = tuple(column.take(rows) for column in self.columns)
         return Packed(self.kind, columns, self.sheet[rows], self.source_row[rows])
+
+    def on_sheets(self, numbers: Indices) -> Packed:
+        """Return the rows with each sheet's number in place of its place among ``numbers``."""
+        return replace(self, sheet=numbers[self.sheet])
 
 
 def pack_column(name: str, type: str, values: pd.Series) -> PackedColumn:
@@ -159,3 +169,47 @@ def _sheet_numbers(frame: pd.DataFrame, sheets: Sequence[tuple[str, str]]) -> In
         for j, name in enumerate(names):
             grid[i, j] = numbers.get((str(file), str(name)), -1)
     return np.asarray(grid[file_codes, sheet_codes])
+
+
+def pack_rows(kind: kinds.Kind, columns: Mapping[str, Sequence[Any]]) -> Packed:
+    """Return rows that were read from a ledger's table as plain arrays.
+
+    Parameters
+    ----------
+    kind : Kind
+        The kind of record.
+    columns : mapping of str to sequence, shape (n,)
+        The kind's columns and ``extra``, moments as microseconds, ``sheet`` and ``source_row``.
+    """
+    packed = [_packed_cells(column.name, column.type, columns[column.name]) for column in kind.columns]
+    packed.append(_packed_cells("extra", "text", columns["extra"]))
+    sheet, source_row = (np.array(columns[name], dtype=np.int64) for name in ("sheet", "source_row"))
+    return Packed(kind, tuple(packed), sheet, source_row)
+
+
+def _packed_cells(name: str, type: str, cells: Sequence[Any]) -> PackedColumn:
+    if type in _NUMBERS:
+        return PackedColumn(name, np.array(cells, dtype=np.float64))
+    if type in _MOMENTS:
+        return PackedColumn(name, np.array([NO_MOMENT if cell is None else cell for cell in cells], dtype=np.int64))
+    codes, found = pd.factorize(np.array([*cells, None], dtype=object)[:-1])
+    return PackedColumn(name, codes.astype(np.int64, copy=False), np.array([*found, None], dtype=object))
+
+
+def stack(parts: Sequence[Packed]) -> Packed:
+    """Return the rows of every part, one after the other."""
+    columns = tuple(_stacked(columns) for columns in zip(*(part.columns for part in parts), strict=True))
+    sheet = np.concatenate([part.sheet for part in parts])
+    return Packed(parts[0].kind, columns, sheet, np.concatenate([part.source_row for part in parts]))
+
+
+def _stacked(parts: Sequence[PackedColumn]) -> PackedColumn:
+    """Return one column after the other; the words of each keep their places behind those of the one before."""
+    words, codes, known = [], [], 0
+    for part in parts:
+        if part.words is None:
+            return PackedColumn(part.name, np.concatenate([column.values for column in parts]))
+        codes.append(np.where(part.values < 0, -1, part.values + known).astype(np.int64))
+        words.append(part.words[:-1])
+        known += len(part.words) - 1
+    return PackedColumn(parts[0].name, np.concatenate(codes), np.concatenate([*words, np.array([None], dtype=object)]))

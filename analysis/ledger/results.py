@@ -30,6 +30,14 @@ class Counts:
         """How many rows were offered."""
         return self.added + self.updated + self.unchanged + self.conflicting
 
+    def __add__(self, other: Counts) -> Counts:
+        return Counts(
+            self.added + other.added,
+            self.updated + other.updated,
+            self.unchanged + other.unchanged,
+            self.conflicting + other.conflicting,
+        )
+
 
 _NO_COUNTS: Mapping[str, Counts] = MappingProxyType({})
 _NO_NUMBERS: Mapping[str, int] = MappingProxyType({})

@@ -6,13 +6,14 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import partial
 from threading import Lock
+from types import MappingProxyType
 from typing import Self
 
 import numpy as np
 import pandas as pd
 
 from analysis.ledger.cache import Cache, cache_root
-from analysis.ledger.frames import empty_table, frame_of, frame_schema, read_rows
+from analysis.ledger.frames import frame_of, frame_schema, read_rows
 from analysis.ledger.ledger import Ledger
 from analysis.ledger.states import StateName, name_of_state
 from analysis.records import kinds
@@ -31,8 +32,8 @@ class Snapshot:
 
     state: int
     name: str
-    _load: Callable[[str], pd.DataFrame] = field(repr=False)
-    _loaded: dict[str, pd.DataFrame] = field(default_factory=dict, repr=False)
+    _load: Callable[[str, bool], pd.DataFrame] = field(repr=False)
+    _loaded: dict[tuple[str, bool], pd.DataFrame] = field(default_factory=dict, repr=False)
     _lock: Lock = field(default_factory=Lock, repr=False)
 
     @classmethod
@@ -45,7 +46,7 @@ class Snapshot:
             If there is no such kind.
         """
         complete = {name: _completed(kinds.kind(name), frame) for name, frame in frames.items()}
-        return cls(state, f"{state}", lambda name: complete[name] if name in complete else _empty(name))
+        return cls(state, f"{state}", partial(_given, complete))
 
     @classmethod
     def empty(cls) -> Self:
@@ -67,11 +68,35 @@ class Snapshot:
         ValueError
             If there is no such kind.
         """
+        return self._frame(kind, False)
+
+    def in_conflict(self, kind: str) -> pd.DataFrame:
+        """Return the records of a kind that contradict another one about the same thing, and that nobody settled.
+
+        Returns
+        -------
+        DataFrame
+            ``conflict`` (int64, the same for rows about the same thing), then the columns of ``frame``.
+
+        Raises
+        ------
+        ValueError
+            If there is no such kind.
+        """
+        return self._frame(kind, True)
+
+    @property
+    def conflicts(self) -> Mapping[str, pd.DataFrame]:
+        """The records in conflict by kind, of the kinds that have any."""
+        frames = {kind: self.in_conflict(kind) for kind in kinds.KINDS}
+        return MappingProxyType({kind: frame for kind, frame in frames.items() if len(frame)})
+
+    def _frame(self, kind: str, conflicting: bool) -> pd.DataFrame:
         kinds.kind(kind)
         with self._lock:
-            if kind not in self._loaded:
-                self._loaded[kind] = self._load(kind)
-            return self._loaded[kind].copy(deep=False)
+            if (kind, conflicting) not in self._loaded:
+                self._loaded[kind, conflicting] = self._load(kind, conflicting)
+            return self._loaded[kind, conflicting].copy(deep=False)
 
 
 def snapshot(ledger: Ledger, state: int | None = None) -> Snapshot:
@@ -91,18 +116,23 @@ def ledger_cache(named: StateName | Snapshot) -> Cache:
     return Cache(cache_root() / named.name.split("-")[0] / _LAYOUT)
 
 
-def _load(ledger: Ledger, named: StateName, kind: str) -> pd.DataFrame:
+def _load(ledger: Ledger, named: StateName, kind: str, conflicting: bool) -> pd.DataFrame:
     """Return the frame of a kind, from the cache where it is there."""
     since = named.last_change(kind)
     if since is None:
-        return _empty(kind)
-    make = partial(read_rows, ledger.database, kind, named.state)
-    table = ledger_cache(named).table(kind, since, make, frame_schema(kinds.kind(kind)))
-    return frame_of(table)
+        return _empty(kind, conflicting)
+    make = partial(read_rows, ledger.database, kind, named.state, conflicting=conflicting)
+    series = f"{kind}-in-conflict" if conflicting else kind
+    schema = frame_schema(kinds.kind(kind), conflicting=conflicting)
+    return frame_of(ledger_cache(named).table(series, since, make, schema))
 
 
-def _empty(kind: str) -> pd.DataFrame:
-    return frame_of(empty_table(kinds.kind(kind)))
+def _given(frames: Mapping[str, pd.DataFrame], kind: str, conflicting: bool) -> pd.DataFrame:
+    return frames[kind] if kind in frames and not conflicting else _empty(kind, conflicting)
+
+
+def _empty(kind: str, conflicting: bool = False) -> pd.DataFrame:
+    return frame_of(frame_schema(kinds.kind(kind), conflicting=conflicting).empty_table())
 
 
 def _completed(kind: kinds.Kind, frame: pd.DataFrame) -> pd.DataFrame:

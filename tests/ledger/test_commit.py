@@ -58,6 +58,6 @@ def test_a_frame_from_the_ledger_has_the_types_of_one_built_by_hand(ledger: Ledg
 
 
 def test_someone_must_have_taken_it_in(ledger: Ledger, offer):
-    with pytest.raises(ValueError, match="by must name"):
+    with pytest.raises(ValueError, match="by must say who"):
         ledger.commit(offer("log.xlsx", readings=READINGS), " ")
     assert ledger.state == 0
