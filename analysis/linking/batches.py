@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.linking.entries import DAY, NEVER, Flags, Ints, moments_of, seconds_of
-from analysis.linking.numbers import UNDATED, Pool, UseIndex, clusters, match_key, unique_keys
+from analysis.linking.numbers import UNDATED, Pool, UseIndex, clusters, unique_keys
 
 __all__ = ["IN_CELLAR", "LEAD", "BatchUses", "Mention", "batch_uses"]
 
@@ -27,12 +27,11 @@ IN_CELLAR = 365 * DAY
 
 @dataclass(frozen=True)
 class Mention:
-    """Rows of another kind that name a batch: the number's code, whether the cell says anything, when [s], and text."""
+    """Rows of another kind that name a batch: the number's code, whether the cell says anything, and when [s]."""
 
     code: Ints
     given: Flags
     seconds: Ints
-    text: pd.Series
 
 
 @dataclass(frozen=True)
@@ -61,10 +60,10 @@ def batch_uses(rows: pd.DataFrame, pool: Pool, mentions: tuple[Mention, ...]) ->
     code, _ = pool.codes(rows["batch"])
     use, undated = _listed_uses(code, seconds_of(rows["brewed_on"]))
     kept = rows[use >= 0]
-    listed = _gathered(kept, use[use >= 0], code[use >= 0])
+    listed = _gathered(kept, use[use >= 0], code[use >= 0], pool)
     index = _index(listed, len(pool.keys))
     found = [index.find(m.code, m.given, m.seconds) for m in mentions]
-    others, mentioned = _unlisted(mentions, found, len(listed))
+    others, mentioned = _unlisted(mentions, found, len(listed), pool)
     table = pd.concat([listed, others], ignore_index=True) if len(others) else listed
     table["batch"] = unique_keys(table["number"], moments_of(table["first_seen"].to_numpy(np.int64)))
     return BatchUses(table, pool, mentioned, len(kept) - len(listed), undated)
@@ -87,7 +86,7 @@ def _listed_uses(code: Ints, brewed: Ints) -> tuple[Ints, int]:
     return use, int((~dated & shared).sum())
 
 
-def _gathered(rows: pd.DataFrame, use: Ints, code: Ints) -> pd.DataFrame:
+def _gathered(rows: pd.DataFrame, use: Ints, code: Ints, pool: Pool) -> pd.DataFrame:
     """Return one row a use: the first thing said of each column, the first brew day, volumes of several brews added."""
     rows = rows.assign(use=use, code=code)
     order = ["use", "brewed_on", "record"]
@@ -95,17 +94,11 @@ def _gathered(rows: pd.DataFrame, use: Ints, code: Ints) -> pd.DataFrame:
     table = grouped.first()
     brews = rows.drop_duplicates(["use", "brewed_on"])
     table["volume"] = brews.groupby("use")["volume"].sum(min_count=1).reindex(table.index)
-    table["number"] = [_shown(text) for text in table["batch"]]
+    table["number"] = pool.keys[table["code"]]
     table["listed"] = True
     table["first_seen"] = seconds_of(table["brewed_on"])
     table["since"] = np.where(table["first_seen"] == NEVER, 0, table["first_seen"] - LEAD)
     return table.reset_index(drop=True)
-
-
-def _shown(text: str) -> str:
-    """Return a number as the house writes it: without the word or sign before it, its letters as they were written."""
-    key = match_key(text)
-    return text.strip()[-len(key) :] if text.strip().upper().endswith(key) else key
 
 
 def _index(table: pd.DataFrame, n_codes: int) -> UseIndex:
@@ -115,22 +108,21 @@ def _index(table: pd.DataFrame, n_codes: int) -> UseIndex:
 
 
 def _unlisted(
-    mentions: tuple[Mention, ...], found: list[tuple[Ints, Ints]], first: int
+    mentions: tuple[Mention, ...], found: list[tuple[Ints, Ints]], first: int, pool: Pool
 ) -> tuple[pd.DataFrame, tuple[Ints, ...]]:
     """Return the batches that no listed use accounts for, and every mention's batch."""
     code = np.concatenate([m.code for m in mentions])
     seconds = np.concatenate([m.seconds for m in mentions])
     use = np.concatenate([f[0] for f in found])
     ended = np.concatenate([f[1] for f in found])
-    text = pd.concat([m.text for m in mentions], ignore_index=True)
     strange = (code >= 0) & (use < 0) & (ended != UNDATED)
     label = _mentioned_uses(code[strange], seconds[strange])
     use[strange] = first + label
-    frame = pd.DataFrame({"use": label, "code": code[strange], "seconds": seconds[strange], "number": text[strange]})
+    frame = pd.DataFrame({"use": label, "code": code[strange], "seconds": seconds[strange]})
     table = frame.sort_values(["use", "seconds"], kind="stable").groupby("use").first()
     others = pd.DataFrame(
         {
-            "number": [_shown(t) for t in table["number"]],
+            "number": pool.keys[table["code"]],
             "code": table["code"].to_numpy(np.int64),
             "listed": False,
             "first_seen": table["seconds"].to_numpy(np.int64),

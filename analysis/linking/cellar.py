@@ -43,9 +43,9 @@ def cellar_of(records: Snapshot) -> Cellar:
     """Return the cellar's side of the records, linked."""
     listed, moves = entries(records, "batches"), entries(records, "transfers")
     pack_rows, operations = entries(records, "pack_runs"), entries(records, "operations")
-    known = Pool.of(listed["batch"], moves["from_batch"], moves["to_batch"])
+    known = Pool.of_batches(listed["batch"], moves["from_batch"], moves["to_batch"])
     named = named_batches(pack_rows, known)
-    pool = Pool.of(listed["batch"], moves["from_batch"], moves["to_batch"], named["text"])
+    pool = Pool.of_batches(listed["batch"], moves["from_batch"], moves["to_batch"], named["text"])
     mentions = _mentions(pool, named, pack_rows, moves)
     uses = batch_uses(listed, pool, mentions)
     runs = runs_of(pack_rows, named, uses.mentioned[0], uses.table["code"].to_numpy(np.int64))
@@ -69,7 +69,7 @@ def _mentions(pool: Pool, named: pd.DataFrame, pack_rows: pd.DataFrame, moves: p
     moved = seconds_of(moves["moved_at"])
     texts = (named["text"], moves["from_batch"], moves["to_batch"])
     return tuple(
-        Mention(*pool.codes(text), seconds, text) for text, seconds in zip(texts, (packed, moved, moved), strict=True)
+        Mention(*pool.codes(text), seconds) for text, seconds in zip(texts, (packed, moved, moved), strict=True)
     )
 
 

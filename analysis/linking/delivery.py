@@ -46,8 +46,14 @@ def pack_rows(runs: FilledRuns, samples: Samples, oxygen: TotalOxygen) -> pd.Dat
         age_days=age_days(seconds, packed)[order],
     )
     measured = _measures(samples, oxygen, order)
-    practices = [p.name for p in runs.practices if p.name not in _PLACES]
-    return pd.concat([rows, table[["size", "headspace", "blended"]], measured, table[practices]], axis=1)
+    practices = _with_samples(table[[p.name for p in runs.practices if p.name not in _PLACES]], runs, order)
+    return pd.concat([rows, table[["size", "headspace", "blended"]], measured, practices], axis=1)
+
+
+def _with_samples(practices: pd.DataFrame, runs: FilledRuns, order: Ints) -> pd.DataFrame:
+    """Return the runs' practices with what was written beside a sample in place of what its run says."""
+    own = {name: runs.of_samples[name].iloc[order].reset_index(drop=True) for name in runs.of_samples.columns}
+    return practices.assign(**{name: value.where(value.notna(), practices[name]) for name, value in own.items()})
 
 
 def _measures(samples: Samples, oxygen: TotalOxygen, order: Ints) -> pd.DataFrame:

@@ -7,17 +7,20 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from analysis.linking.brewery_columns import brewery_columns
 from analysis.linking.cellar import Cellar
 from analysis.linking.doses import doses_of
-from analysis.linking.entries import end_of_moment, seconds_of
+from analysis.linking.entries import seconds_of
 from analysis.linking.lineage import EQUAL, ONLY, VOLUME
 from analysis.linking.practices import cellar_practices
 from analysis.linking.runs import only_value
-from analysis.linking.whereabouts import Whereabouts
+from analysis.linking.samples import Samples
 from analysis.linking.work import done_by_packing
 from analysis.vocabulary import PRACTICES, Practice
 
 __all__ = ["FilledRuns", "filled_runs"]
+
+_OF_RUN = ["run", "packed_at", "packed", "format", "line", "size", "headspace", "fill_temperature"]
 
 
 @dataclass(frozen=True)
@@ -25,42 +28,57 @@ class FilledRuns:
     """The runs, a row each in the order of the table of runs.
 
     ``table`` has ``run``, ``batch``, ``recipe``, ``style``, ``format``, ``line``, ``tank``, ``packed_at``, ``packed``
-    [s], ``size``, ``headspace`` [mL], ``blended`` and every practice; ``blends`` is as in ``PackTable``.
+    [s], ``size``, ``headspace`` [mL], ``blended`` and every practice. ``of_samples`` has what the brewery wrote beside
+    each sample, by the practice's name. ``blends`` and ``not_offered`` are as in ``PackTable``; ``unlinked`` counts
+    what was not known.
     """
 
     table: pd.DataFrame
     practices: tuple[Practice, ...]
+    of_samples: pd.DataFrame
     blends: pd.DataFrame
     unlinked: pd.DataFrame
     not_offered: pd.DataFrame
 
 
-def filled_runs(cellar: Cellar, where: Whereabouts) -> FilledRuns:
-    """Return the runs with their practices."""
-    runs, lineage, n = cellar.runs.table, cellar.lineage, len(cellar.runs.table)
+def filled_runs(cellar: Cellar, tanks: pd.Series, readings: pd.DataFrame, samples: Samples) -> FilledRuns:
+    """Return the runs with their practices: the vocabulary's, then the doses, then the brewery's own.
+
+    Parameters
+    ----------
+    cellar : Cellar
+    tanks : Series, shape (n_runs,)
+        The vessel that each run was packed from.
+    readings : DataFrame
+        The records of readings.
+    samples : Samples
+    """
+    lineage, n = cellar.lineage, len(cellar.runs.table)
     done = done_by_packing(lineage, cellar.links.use, seconds_of(cellar.operations["started_at"]))
     work = cellar_practices(lineage, cellar.operations, done, cellar.transfers, n)
     doses = doses_of(lineage, cellar.operations, cellar.links.use, done, cellar.volumes, n)
     blends = _blends(cellar)
-    of_run = lineage.paths["run"].to_numpy(np.int64)
-    last = cellar.batches.iloc[lineage.paths["last"]].reset_index(drop=True)
-    origin = cellar.batches.iloc[lineage.paths["origin"]].reset_index(drop=True)
-    table = runs[["run", "packed_at", "packed", "format", "line", "size", "headspace", "fill_temperature"]].copy()
-    table["batch"] = _batch_names(cellar)
+    table = cellar.runs.table[_OF_RUN].assign(batch=_batch_names(cellar), tank=tanks, blended=_in_several(blends, n))
     for name in ("recipe", "style"):
-        table[name] = only_value(of_run, last[name].where(last[name].notna(), origin[name]), n)
-    table["tank"] = _tanks(cellar, where)
-    table["blended"] = (
-        blends["run_number"]
-        .duplicated(keep=False)
-        .groupby(blends["run_number"])
-        .any()
-        .reindex(range(n), fill_value=False)
+        table[name] = _of_batches(cellar, name)
+    own = brewery_columns(cellar, done, readings, samples, table["recipe"], frozenset(p.name for p in doses.practices))
+    practices = (*PRACTICES.values(), *(p for p in doses.practices if p.name not in PRACTICES), *own.practices)
+    return FilledRuns(
+        pd.concat([table, work, doses.values, own.of_runs], axis=1),
+        practices,
+        own.of_samples,
+        blends,
+        pd.concat([doses.unknown, own.unlinked], ignore_index=True),
+        own.not_offered,
     )
-    table = pd.concat([table, work, doses.values], axis=1)
-    practices = (*PRACTICES.values(), *(p for p in doses.practices if p.name not in PRACTICES))
-    nothing = pd.DataFrame({"name": [], "kind": [], "reason": []}, dtype="str")
-    return FilledRuns(table, practices, blends, doses.unknown, nothing)
+
+
+def _of_batches(cellar: Cellar, name: str) -> pd.Series:
+    """Return what the runs' batches say: as packed, else as brewed; "mixed" where they differ."""
+    paths = cellar.lineage.paths
+    last = cellar.batches[name].iloc[paths["last"]].reset_index(drop=True)
+    origin = cellar.batches[name].iloc[paths["origin"]].reset_index(drop=True)
+    return only_value(paths["run"].to_numpy(np.int64), last.where(last.notna(), origin), len(cellar.runs.table))
 
 
 def _batch_names(cellar: Cellar) -> pd.Series:
@@ -70,16 +88,12 @@ def _batch_names(cellar: Cellar) -> pd.Series:
     single = ~frame["run"].duplicated(keep=False)
     only = frame[single].set_index("run")["batch"]
     joined = frame[~single].groupby("run")["batch"].agg(" + ".join)
-    names_of_runs: pd.Series = pd.concat([only, joined]).reindex(range(len(cellar.runs.table)))
-    return names_of_runs.astype("str")
+    names: pd.Series = pd.concat([only, joined]).reindex(range(len(cellar.runs.table)))
+    return names.astype("str")
 
 
-def _tanks(cellar: Cellar, where: Whereabouts) -> pd.Series:
-    """Return the vessel that each run was packed from: the last that its batches are known to have stood in."""
-    members = cellar.runs.members
-    packed = end_of_moment(members["packed"].to_numpy(np.int64))
-    last = where.at(members["use"].to_numpy(np.int64), packed)
-    return only_value(members["run"].to_numpy(np.int64), last, len(cellar.runs.table))
+def _in_several(blends: pd.DataFrame, n_runs: int) -> np.ndarray:
+    return np.bincount(blends["run_number"], minlength=n_runs) > 1
 
 
 def _blends(cellar: Cellar) -> pd.DataFrame:

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 import pandas as pd
 
 from analysis.linking.entries import NEVER, Flags, Ints
+from analysis.records.names import batch_number, name_of, vessel_name
 
 __all__ = [
     "AFTER",
@@ -21,7 +23,6 @@ __all__ = [
     "Pool",
     "UseIndex",
     "clusters",
-    "match_key",
     "unique_keys",
 ]
 
@@ -30,37 +31,81 @@ FOUND, NO_NUMBER, UNKNOWN, UNDATED, BEFORE, AFTER = range(6)
 no date; the row is dated before the number's first use; or after that use had ended."""
 
 _SHIFT = 33  # seconds up to the year 2242 fit below it
-_PREFIX = re.compile(r"^(?:(?:batch|brew|gyle|lot|run|number|no|nr)\b[\s.:#]*|[#\s]+|g(?=\d{2}))+", re.IGNORECASE)
-
-
-def match_key(text: str) -> str:
-    """Return what two writings of one number have in common.
-
-    >>> [match_key(t) for t in ("2417", "#2417", "G2417", "Gyle 2417", "2417.0")]
-    ['2417', '2417', '2417', '2417', '2417']
-    """
-    bare = _PREFIX.sub("", text.strip()).removesuffix(".0")
-    return bare.upper() or text.strip().upper()
+_RUN_WORD = re.compile(
+    r"^\s*(?:(?:packaging |pack )?run\b[\s.:]*)?(?:(?:no|nr|number)\b[\s.:]*)?#?\s*(?=\S)", re.IGNORECASE
+)
 
 
 @dataclass(frozen=True)
 class Pool:
-    """The numbers or names that are on record, each with a code from 0."""
+    """The numbers or names that are on record, each in its normal form and with a code from 0.
+
+    ``known`` maps what was written to its code; ``form`` gives the normal form of anything else.
+    """
 
     keys: pd.Index[str]
+    known: Mapping[str, int]
+    form: Callable[[str], str]
 
     @classmethod
-    def of(cls, *columns: pd.Series) -> Pool:
-        """Return the pool of everything that stands in the columns."""
-        found = {match_key(text) for column in columns for text in column.dropna().unique()}
-        return cls(pd.Index(sorted(found), dtype="str"))
+    def of_batches(cls, *columns: pd.Series) -> Pool:
+        """Return the pool of batch numbers; where one number stands behind two letters, the letters stay."""
+        written = _written(columns)
+        letters: dict[str, set[str]] = {}
+        for text in written:
+            number, lettered = batch_number(text), batch_number(text, keep_letter=True)
+            if lettered != number:
+                letters.setdefault(number, set()).add(lettered)
+        doubtful = frozenset(number for number, forms in letters.items() if len(forms) > 1)
+        return cls._of(written, partial(_batch_form, doubtful=doubtful))
+
+    @classmethod
+    def of_vessels(cls, *columns: pd.Series) -> Pool:
+        """Return the pool of vessels."""
+        return cls._of(_written(columns), _vessel_form)
+
+    @classmethod
+    def of_runs(cls, *columns: pd.Series) -> Pool:
+        """Return the pool of run numbers; the word run before a number is not part of it."""
+        return cls._of(_written(columns), _run_form)
+
+    @classmethod
+    def _of(cls, written: Sequence[str], form: Callable[[str], str]) -> Pool:
+        forms = {text: form(text) for text in written}
+        keys = sorted(set(forms.values()))
+        code = {key: place for place, key in enumerate(keys)}
+        return cls(pd.Index(keys, dtype="str"), {text: code[key] for text, key in forms.items()}, form)
 
     def codes(self, column: pd.Series) -> tuple[Ints, Flags]:
         """Return each cell's code, -1 where missing or not in the pool, and whether the cell says anything."""
         place, texts = pd.factorize(column, use_na_sentinel=True)
-        keys = pd.Index([match_key(text) for text in texts], dtype="str")
-        lookup = np.append(self.keys.get_indexer(keys), -1).astype(np.int64)
-        return lookup[place], place >= 0
+        code = np.full(len(texts) + 1, -1, dtype=np.int64)
+        words = [str(text) for text in texts]
+        code[:-1] = [self.known.get(word, -1) for word in words]
+        strange = np.flatnonzero(code[:-1] < 0)
+        forms = pd.Index([self.form(words[i]) for i in strange.tolist()], dtype="str")
+        code[strange] = self.keys.get_indexer(forms)
+        return code[place], place >= 0
+
+    def __contains__(self, text: str) -> bool:
+        return text in self.known or self.form(text) in self.keys
+
+
+def _written(columns: tuple[pd.Series, ...]) -> list[str]:
+    return sorted({str(text) for column in columns for text in column.dropna().unique()})
+
+
+def _batch_form(text: str, doubtful: frozenset[str]) -> str:
+    number = batch_number(text)
+    return batch_number(text, keep_letter=True) if number in doubtful else number
+
+
+def _vessel_form(text: str) -> str:
+    return vessel_name(text).casefold()
+
+
+def _run_form(text: str) -> str:
+    return name_of(_RUN_WORD.sub("", text)).casefold()
 
 
 @dataclass(frozen=True)

@@ -50,7 +50,7 @@ def occupancy_of(batches: pd.DataFrame, transfers: pd.DataFrame, last_packed: In
     last_packed : ndarray, shape (n_batches,)
         When each batch was last packed [s], ``NEVER`` where it was not.
     """
-    pool = Pool.of(batches["vessel"], transfers["from_vessel"], transfers["to_vessel"])
+    pool = Pool.of_vessels(batches["vessel"], transfers["from_vessel"], transfers["to_vessel"])
     names = _names(pool, batches["vessel"], transfers["to_vessel"])
     came = _arrivals(batches, transfers, pool)
     left = _departures(transfers, came, pool)

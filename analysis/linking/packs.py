@@ -22,6 +22,7 @@ from analysis.linking.matching import Links, match_readings, match_runs
 from analysis.linking.pack_oxygen import total_oxygen_of
 from analysis.linking.samples import samples_of
 from analysis.linking.tables import PackTable
+from analysis.linking.tanks import tanks_of
 from analysis.linking.whereabouts import Whereabouts, whereabouts_of
 
 __all__ = ["link"]
@@ -50,7 +51,6 @@ def link(records: Snapshot) -> PackTable:
     """
     cellar = cellar_of(records)
     where = whereabouts_of(cellar.batches, cellar.transfers, cellar.operations, cellar.links.use)
-    runs = filled_runs(cellar, where)
     readings, tastings, tests = (entries(records, kind) for kind in ("readings", "tastings", "taste_tests"))
     tasted = seconds_of(tastings["tasted_on"])
     parts = {
@@ -61,6 +61,8 @@ def link(records: Snapshot) -> PackTable:
     }
     read = parts["readings"][1]
     samples = samples_of(readings, read.run)
+    tanks = tanks_of(cellar.runs, cellar.pack_rows, readings, read.run, where)
+    runs = filled_runs(cellar, tanks, readings, samples)
     of_run = runs.table.iloc[samples.table["run"]]
     oxygen = total_oxygen_of(samples, of_run["size"].to_numpy(np.float64), of_run["headspace"].to_numpy(np.float64))
     return PackTable(

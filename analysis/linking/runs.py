@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.linking.entries import DAY, Ints, moments_of, seconds_of
-from analysis.linking.numbers import Pool, match_key, unique_keys
+from analysis.linking.numbers import Pool, unique_keys
 
 __all__ = ["MIXED", "Runs", "named_batches", "only_value", "runs_of"]
 
@@ -34,11 +34,11 @@ def named_batches(rows: pd.DataFrame, known: Pool) -> pd.DataFrame:
 
 
 def _parts(text: str, known: Pool) -> list[str]:
-    if match_key(text) in known.keys:
+    if text in known:
         return [text]
     parts = [part for part in _ALWAYS_SPLIT.split(text) if part]
     finer = [piece for part in parts for piece in _SPLIT_IF_KNOWN.split(part) if piece]
-    return finer if all(match_key(piece) in known.keys for piece in finer) else parts or [text]
+    return finer if all(piece in known for piece in finer) else parts or [text]
 
 
 @dataclass(frozen=True)
@@ -74,7 +74,7 @@ def runs_of(rows: pd.DataFrame, named: pd.DataFrame, use: Ints, batch_codes: Int
     batch_codes : ndarray, shape (n_batches,)
         The code of each batch's number.
     """
-    pool = Pool.of(rows["run"])
+    pool = Pool.of_runs(rows["run"])
     code, _ = pool.codes(rows["run"])
     packed = seconds_of(rows["packed_at"])
     first = pd.Series(use).groupby(named["row"].to_numpy()).min().reindex(range(len(rows)), fill_value=-1).to_numpy()
