@@ -19,7 +19,15 @@ from analysis.charts.run_rules import (
     Signals,
     run_signals,
 )
-from analysis.charts.shifts import Shift, change_point, level_shifts, start_of_shift
+from analysis.charts.shifts import (
+    STEADY_PENALTY,
+    Levels,
+    Shift,
+    change_point,
+    level_shifts,
+    levels_about,
+    start_of_shift,
+)
 from analysis.charts.standardised import Standardised, standardised
 
 __all__ = [
@@ -27,12 +35,14 @@ __all__ = [
     "FIRST_RULES",
     "LIMIT_ONLY",
     "RULES",
+    "STEADY_PENALTY",
     "WESTERN_ELECTRIC",
     "CensoredIndividuals",
     "CensoredMeans",
     "Chart",
     "ChartConstants",
     "Individuals",
+    "Levels",
     "Memory",
     "RuleSignals",
     "RunLength",
@@ -52,6 +62,7 @@ __all__ = [
     "individuals",
     "lag_one",
     "level_shifts",
+    "levels_about",
     "memory",
     "residual_chart",
     "run_length",

@@ -110,6 +110,8 @@ def _cautions(in_baseline: BoolArray, sigma: FloatArray, share: float) -> tuple[
         return ("No limits: too many of the baseline's runs are censored to tell its spread.",)
     runs = int(np.count_nonzero(in_baseline))
     said = (
-        (f"{share:.0%} of the baseline's runs are censored; limits by censored maximum likelihood.",) if share else ()
+        (f"{100 * share:.0f} % of the baseline's runs are censored; limits by censored maximum likelihood.",)
+        if share
+        else ()
     )
     return said + small_baseline(runs)

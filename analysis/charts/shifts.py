@@ -21,7 +21,16 @@ from analysis.charts.arrays import FloatArray, IntArray, as_series
 from analysis.charts.constants import chart_constants
 from analysis.charts.shift_intervals import IntervalMethod, first_runs_between
 
-__all__ = ["STEADY_PENALTY", "Shift", "best_partition", "change_point", "level_shifts", "start_of_shift"]
+__all__ = [
+    "STEADY_PENALTY",
+    "Levels",
+    "Shift",
+    "best_partition",
+    "change_point",
+    "level_shifts",
+    "levels_about",
+    "start_of_shift",
+]
 
 # Sum of squares, in sigma squared, that a move must save. At 14 a steady series of 20 to 1000 runs shows a move about
 # once in 100 series (simulated; held by a test).
@@ -52,6 +61,17 @@ class Shift:
     def size(self) -> float:
         """The difference of the two levels, new less old."""
         return self.after - self.before
+
+
+@dataclass(frozen=True)
+class Levels:
+    """The levels on both sides of a known place, the 95 % interval of their difference, and the squares left over."""
+
+    before: float
+    after: float
+    low: float
+    high: float
+    left_over: float
 
 
 def change_point(
@@ -117,6 +137,34 @@ def level_shifts(
     )
 
 
+def levels_about(values: ArrayLike, at: int) -> Levels:
+    """Return the levels before and after a known place.
+
+    Parameters
+    ----------
+    values : array, shape (n,)
+        One value a run, in order; a missing run (NaN) is passed over.
+    at : int
+        The first run of the new level, from 0.
+
+    Raises
+    ------
+    ValueError
+        If either side has no run, or both together fewer than three.
+    """
+    series = as_series(values)
+    before, after = (part[~np.isnan(part)] for part in (series[:at], series[at:]))
+    freedom = before.size + after.size - 2
+    if not (before.size and after.size and freedom):
+        raise ValueError(
+            f"at must have runs on both sides, three in all, got {before.size} before and {after.size} after"
+        )
+    left_over = float(((before - before.mean()) ** 2).sum() + ((after - after.mean()) ** 2).sum())
+    size = float(after.mean() - before.mean())
+    reach = float(stdtrit(freedom, 0.975)) * math.sqrt(left_over / freedom * (1 / before.size + 1 / after.size))
+    return Levels(float(before.mean()), float(after.mean()), size - reach, size + reach, left_over)
+
+
 def start_of_shift(z: ArrayLike, signal: int) -> int:
     """Return the run, from 0, at which a shift that was signalled most likely started.
 
@@ -153,22 +201,19 @@ def _best_split(found: FloatArray, fewest: int) -> int:
 
 
 def _described(found: FloatArray, places: IntArray, split: int, level: float, interval: IntervalMethod) -> Shift:
-    before, after = found[:split], found[split:]
-    left_over = float(((before - before.mean()) ** 2).sum() + ((after - after.mean()) ** 2).sum())
-    freedom = found.size - 2
-    variance = left_over / freedom
-    size = float(after.mean() - before.mean())
-    reach = float(stdtrit(freedom, 0.975)) * math.sqrt(variance * (1 / before.size + 1 / after.size))
+    levels = levels_about(found, split)
+    left_over = levels.left_over
+    variance = left_over / (found.size - 2)
     total = float(((found - found.mean()) ** 2).sum())
     first, last = first_runs_between(found, split, level, interval)
     return Shift(
         at=int(places[split]),
         earliest=int(places[first]),
         latest=int(places[last]),
-        before=float(before.mean()),
-        after=float(after.mean()),
-        low=size - reach,
-        high=size + reach,
+        before=levels.before,
+        after=levels.after,
+        low=levels.low,
+        high=levels.high,
         saved=(total - left_over) / variance if variance > 0 else math.inf,
     )
 

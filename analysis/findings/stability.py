@@ -1,0 +1,179 @@
+"""Is it stable? What moved, when, and what was done differently?"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import pandas as pd
+
+from analysis.charts import FIRST_RULES, RULES, run_length
+from analysis.findings.filters import Filters
+from analysis.findings.run_values import run_values
+from analysis.findings.series import Move, Series
+from analysis.findings.series_charting import BASELINE_RUNS, across_recipes, series_of
+from analysis.findings.wording import amount, count, day, listing, percent
+from analysis.linking import PackTable
+from analysis.vocabulary import Measure, Practice
+from analysis.vocabulary import measure as measure_of
+
+__all__ = ["Stability", "stability"]
+
+_QUESTION = "Is {measure} stable?"
+_METER = Practice("meter", "Meter", "", "category", 1, "", "category", source="readings")
+_MOST_TOLD = 3
+
+
+@dataclass(frozen=True)
+class Stability:
+    """The charts of a measure, one a recipe and format, and one a line across recipes.
+
+    ``runs_between_alarms`` is how many runs pass on average between false alarms of ``rules`` while nothing moves.
+    """
+
+    question: str
+    answer: str
+    measure: Measure
+    stage: str
+    series: tuple[Series, ...]
+    across: tuple[Series, ...]
+    rules: tuple[str, ...]
+    runs_between_alarms: float
+    ledger_state: int
+    filters: Filters
+    cautions: tuple[str, ...]
+
+    def as_document(self) -> dict[str, object]:
+        """Return the JSON document of the command line."""
+        return {
+            "question": self.question,
+            "answer": self.answer,
+            "measure": self.measure.name,
+            "unit": self.measure.unit,
+            "stage": self.stage,
+            "series": [series.as_document() for series in self.series],
+            "across_recipes": [series.as_document() for series in self.across],
+            "rules": [{"rule": code, "says": RULES[code].says, "source": RULES[code].source} for code in self.rules],
+            "runs_between_alarms": self.runs_between_alarms,
+            "cautions": list(self.cautions),
+            "ledger_state": self.ledger_state,
+            "filters": self.filters.as_document(),
+        }
+
+    def in_words(self) -> tuple[list[str], list[list[str]]]:
+        """Return headers and one row a chart as text, for a terminal."""
+        headers = ["series", "runs", "centre", "limits", "signals", "moved"]
+        return headers, [_row(series, self.measure.unit) for series in (*self.series, *self.across)]
+
+
+def stability(
+    table: PackTable,
+    measure: str,
+    stage: str = "pack",
+    filters: Filters | None = None,
+    rules: Sequence[str] = FIRST_RULES,
+) -> Stability:
+    """Return whether a measure is stable, by recipe and format, and when it moved.
+
+    Parameters
+    ----------
+    table : PackTable
+    measure : str
+        A measure of the vocabulary, or a tasting attribute.
+    stage : str
+        Where it was read.
+    filters : Filters, optional
+        All runs where it is not given.
+    rules : sequence of str
+        Codes of the run rules that are on.
+
+    Raises
+    ------
+    ValueError
+        If the stage or a rule is unknown.
+    """
+    chosen = filters if filters is not None else Filters()
+    asked = measure_of(measure)
+    found = run_values(table, measure, stage)
+    runs, practices = _with_practices(table, chosen.apply(found.runs, "at").reset_index(drop=True))
+    series = tuple(
+        series_of(
+            own.reset_index(drop=True), practices, asked.scale, tuple(rules), recipe=_text(recipe), format=_text(form)
+        )
+        for (recipe, form), own in runs.groupby(["recipe", "format"], dropna=False, sort=True)
+    )
+    across = across_recipes(runs, practices, asked.scale, tuple(rules)) if len(runs) else ()
+    return Stability(
+        question=_QUESTION.format(measure=asked.label.lower()),
+        answer=_answer(asked, series, across),
+        measure=asked,
+        stage=stage,
+        series=series,
+        across=across,
+        rules=tuple(rules),
+        runs_between_alarms=run_length(rules).mean,
+        ledger_state=table.state,
+        filters=chosen,
+        cautions=(*found.cautions, *_cautions(series)),
+    )
+
+
+def _with_practices(table: PackTable, runs: pd.DataFrame) -> tuple[pd.DataFrame, tuple[Practice, ...]]:
+    """Return the runs with their practices beside, where the pack table has them; tank, line and meter always."""
+    kept = tuple(p for p in table.practices if p.name not in ("format", "tank", "line") and p.name in table.rows)
+    if not len(runs) or not (runs["row"] >= 0).all():
+        kept = ()
+    done = table.rows[[p.name for p in kept]].iloc[runs["row"].to_numpy()] if kept else pd.DataFrame(index=runs.index)
+    beside = done.set_axis(runs.index, axis=0)
+    known = tuple(p for p in table.practices if p.name in ("tank", "line"))
+    return pd.concat([runs, beside], axis=1), (*kept, *known, _METER)
+
+
+def _text(cell: object) -> str | None:
+    return cell if isinstance(cell, str) and cell else None
+
+
+def _answer(asked: Measure, series: Sequence[Series], across: Sequence[Series]) -> str:
+    charted = [one for one in series if one.why_not is None]
+    few = len(series) - len(charted)
+    if not series:
+        return f"There is no reading of {asked.label.lower()} in this selection."
+    moved = sorted(
+        ((one, move) for one in (*across, *series) for move in one.moves), key=lambda pair: -abs(pair[1].percent)
+    )
+    out = [one for one in charted if one.signals and not one.moves]
+    parts = []
+    if moved:
+        told = listing([_moved(asked, one, move) for one, move in moved], most=_MOST_TOLD)
+        parts.append(f"{asked.label} moved: {told}")
+    else:
+        parts.append(f"{asked.label} shows no move of its level")
+    if out:
+        parts.append(f"signals without a lasting move in {listing([one.name for one in out])}")
+    if few:
+        parts.append(f"{count(few, 'series has', 'series have')} too few runs for limits")
+    return f"{'; '.join(parts)}."
+
+
+def _moved(asked: Measure, one: Series, move: Move) -> str:
+    size = amount(move.after - move.before, asked.unit) if math.isnan(move.percent) else percent(move.percent)
+    return f"{one.name}: {size} about {day(move.at)} (between {day(move.earliest)} and {day(move.latest)})"
+
+
+def _cautions(series: Sequence[Series]) -> tuple[str, ...]:
+    if not any(one.baseline for one in series):
+        return ()
+    return (
+        f"Nobody has frozen a baseline yet: limits come from the first {BASELINE_RUNS} runs of each series, "
+        "whatever they were.",
+        "What coincides with a move is not shown to be its cause.",
+    )
+
+
+def _row(series: Series, unit: str) -> list[str]:
+    unit = unit if series.recipe is not None else "σ"
+    limits = series.why_not or f"{amount(series.lower, unit)} to {amount(series.upper, unit)}"
+    signals = len({signal.at for signal in series.signals})
+    moves = "; ".join(f"{percent(move.percent)} {day(move.at)}" for move in series.moves)
+    return [series.name, str(len(series.points)), amount(series.centre, unit), limits, str(signals), moves or "no"]
