@@ -9,17 +9,18 @@ from dash import Dash
 from flask import Flask, Response, make_response, request
 
 from analysis.ledger import Ledger
-from dashboard.pages import intake, not_found_404, packs
+from dashboard.pages import charts, intake, not_found_404, packs, practices
 from dashboard.parts import exports, filters, shell
 from dashboard.parts.context import install
 from dashboard.parts.faults import plain_errors, report
+from dashboard.parts.rejects import add_rejects_route
 from dashboard.security import guard
 from dashboard.settings import Settings
 from dashboard.upload import add_upload_route
 
 __all__ = ["create_app"]
 
-PAGES = (intake, packs, not_found_404)
+PAGES = (intake, packs, charts, practices, not_found_404)
 
 _INDEX = """<!DOCTYPE html>
 <html lang="en-GB">
@@ -58,6 +59,7 @@ def create_app(ledger: Ledger, settings: Settings | None = None) -> Dash:
     install(server, ledger, chosen)
     plain_errors(server)
     add_upload_route(server)
+    add_rejects_route(server)
     app = _dash_on(server)
     for page in PAGES:
         page.register(app)

@@ -53,13 +53,30 @@
     return data ? href.split("?")[0] + queryOf(data, "") : noUpdate();
   }
 
-  // A page's own choices stand in the address beside the selection: {measure: "haze", stage: "pack"}.
-  function keepChoices(...values) {
-    const names = values.pop();
+  // A page's own choices stand in the address beside the selection.
+  function keepChoices(choices) {
     const query = new URLSearchParams(window.location.search);
-    names.forEach((name, place) => (values[place] ? query.set(name, values[place]) : query.delete(name)));
+    Object.entries(choices).forEach(([name, value]) => (value ? query.set(name, value) : query.delete(name)));
     const text = query.toString();
     writeAddress(text ? "?" + text : "");
+    return noUpdate();
+  }
+
+  const keepMeasure = (measure) => keepChoices({ measure });
+
+  const keepCharts = (measure, stage, series) => keepChoices({ measure, stage: stage === "pack" ? "" : stage, series });
+
+  function goTo(address) {
+    window.history.pushState({}, "", address);
+    window.dispatchEvent(new CustomEvent("_dashprivate_pushstate"));
+    window.scrollTo(0, 0);
+  }
+
+  function openRun(click) {
+    const point = click && click.points.find((one) => one.customdata);
+    if (point) {
+      goTo("/packs?run=" + encodeURIComponent(point.customdata));
+    }
     return noUpdate();
   }
 
@@ -107,10 +124,12 @@
   window.dash_clientside.dropbright = Object.assign(window.dash_clientside.dropbright || {}, {
     arrive,
     clearFilters,
-    keepChoices,
+    keepCharts,
     keepFilters,
     keepInLink,
+    keepMeasure,
     openMenu,
+    openRun,
     showFilters,
     watchScheme,
   });

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections import OrderedDict
+from collections.abc import Callable, Hashable
 from dataclasses import dataclass, field
 from threading import Lock
+from typing import TypeVar
 
 from flask import Flask, current_app
 
@@ -15,19 +18,24 @@ from dashboard.settings import Settings
 __all__ = ["Context", "context", "install"]
 
 _KEY = "DROPBRIGHT"
+_MOST_ANSWERS = 48
+
+Answer = TypeVar("Answer")
 
 
 @dataclass
 class Context:
     """What every page needs: the ledger, the settings, the uploaded files that wait.
 
-    The pack table of the ledger's present state is kept in memory, so that a page's callbacks share one.
+    The pack table of the ledger's present state and the last answers are kept in memory, so that a page's callbacks,
+    and people who ask the same, share them.
     """
 
     ledger: Ledger
     settings: Settings
     stagings: Stagings
     _packs: PackTable | None = None
+    _answers: OrderedDict[Hashable, object] = field(default_factory=OrderedDict)
     _lock: Lock = field(default_factory=Lock)
 
     def packs(self) -> PackTable:
@@ -36,6 +44,21 @@ class Context:
             if self._packs is None or self._packs.state != self.ledger.state:
                 self._packs = pack_table(self.ledger)
             return self._packs
+
+    def answer(self, question: Callable[..., Answer], *about: Hashable) -> Answer:
+        """Return what ``question(pack table, *about)`` answers, from memory where it was asked of the same records."""
+        table = self.packs()
+        key = (question, table.state, *about)
+        with self._lock:
+            if key in self._answers:
+                self._answers.move_to_end(key)
+                return self._answers[key]  # type: ignore[return-value]
+        found = question(table, *about)
+        with self._lock:
+            self._answers[key] = found
+            while len(self._answers) > _MOST_ANSWERS:
+                self._answers.popitem(last=False)
+        return found
 
 
 def install(server: Flask, ledger: Ledger, settings: Settings) -> None:

@@ -79,12 +79,25 @@ class Stagings:
                 staging.touched = self.clock()
             return staging
 
+    def claim(self, token: object) -> Staging | None:
+        """Return a staging and forget it, so that nobody can take it in twice; ``keep`` gives it back."""
+        with self._lock:
+            return self._kept.pop(token, None) if isinstance(token, str) else None
+
+    def keep(self, staging: Staging) -> None:
+        """Keep a staging that was claimed but could not be taken in."""
+        with self._lock:
+            self._kept[staging.token] = staging
+
     def drop(self, token: object) -> None:
         """Throw a staging and its files away."""
-        with self._lock:
-            staging = self._kept.pop(token, None) if isinstance(token, str) else None
+        staging = self.claim(token)
         if staging is not None:
-            shutil.rmtree(staging.folder, ignore_errors=True)
+            self.discard(staging)
+
+    def discard(self, staging: Staging) -> None:
+        """Throw the files of a claimed staging away."""
+        shutil.rmtree(staging.folder, ignore_errors=True)
 
     def receive(self, staging: Staging, name: str, stream: IO[bytes], limit: int) -> int:
         """Write an uploaded file into its staging and return its size [bytes].

@@ -1,0 +1,261 @@
+"""Which practices shift it, which make no practical difference, and which cannot be told yet?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+
+import dash
+import dash_mantine_components as dmc
+import pandas as pd
+from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
+from dash.development.base_component import Component
+
+from analysis.findings.export import ExportNote, Form, export_table
+from analysis.findings.filters import Filters
+from analysis.findings.practices import PracticeEffect, PracticesFinding, practices
+from analysis.findings.wording import amount, change, count, span
+from dashboard.figures.interval import IntervalScale, interval, interval_axis
+from dashboard.parts import exports
+from dashboard.parts.addresses import filters_from_kept
+from dashboard.parts.context import context
+from dashboard.parts.ids import FILTERS, LEDGER_STATE
+from dashboard.parts.measures import measure_options, usual_measure
+from dashboard.parts.model_words import model_part
+from dashboard.parts.tables import Column, data_table, empty
+from dashboard.parts.verdicts import MARKS, margin_words, mark, numbers, sentence
+
+__all__ = ["TAKE_AWAY", "PracticesView", "layout", "register", "show", "view"]
+
+MEASURE = "practices-measure"
+ANSWER = "practices-answer"
+VERDICTS = "practices-verdicts"
+UNSAID = "practices-unsaid"
+MODEL = "practices-model"
+
+
+@dataclass(frozen=True)
+class PracticesView:
+    """The verdicts of one measure and the scale on which all their intervals are drawn."""
+
+    finding: PracticesFinding
+    scale: IntervalScale
+
+
+def view(finding: PracticesFinding) -> PracticesView:
+    """Return the verdicts with the scale that they share."""
+    ends = [end for effect in finding.practices for end in (effect.effect.low, effect.effect.high)]
+    return PracticesView(finding, IntervalScale.over(ends, finding.margin_value))
+
+
+def layout(measure: str = "", **_address: object) -> Component:
+    """Return the page; the address may name the measure."""
+    return html.Div(
+        className="page",
+        children=[
+            html.H1("Practices", tabIndex=-1),
+            html.P(id=ANSWER, className="answer"),
+            html.Div(
+                dmc.Select(id=MEASURE, label="Measure", data=[], value=measure or None, allowDeselect=False),
+                className="choices",
+            ),
+            html.Div(id=VERDICTS),
+            html.Div(id=UNSAID),
+            html.Div(id=MODEL),
+        ],
+    )
+
+
+def offer_measures(_state: int | None, chosen: str | None):
+    """Offer the measures of the finished pack, and keep the chosen one where it is among them."""
+    options = measure_options(context().packs())
+    return options, usual_measure(options, chosen)
+
+
+def show(kept: object, measure: object):
+    """Show the verdicts of a measure for the kept selection."""
+    if not isinstance(measure, str) or not measure:
+        return "", nothing_read(), None, None
+    seen = view(context().answer(practices, measure, filters_from_kept(kept)))
+    return seen.finding.answer, verdicts_part(seen), unsaid_part(seen.finding), model_part(seen.finding)
+
+
+def nothing_read() -> Component:
+    """Return what stands where no finished pack has a reading."""
+    return empty(
+        "No finished pack has a reading yet",
+        ["Take your packaging runs, readings and cellar log in on the page ", dcc.Link("Intake", href="/"), "."],
+    )
+
+
+def verdicts_part(seen: PracticesView) -> Component | None:
+    """Return the verdicts: each a sentence and its interval against the margin, opening to its numbers."""
+    finding = seen.finding
+    if not finding.practices:
+        return None
+    margin = "" if finding.margin_value is None else amount(finding.margin_value, finding.measure.unit)
+    return html.Section(
+        [
+            *[html.P(words, className="caution") for words in finding.cautions],
+            html.P(margin_words(finding), className="measure"),
+            html.Div(
+                [html.Span(), interval_axis("lowers", "raises", seen.scale, margin)],
+                className="verdict-row verdict-head",
+            ),
+            html.Ul([html.Li(_verdict(effect, seen)) for effect in finding.practices], className="verdicts"),
+            html.Details([html.Summary("The same as a table"), verdict_table(finding)], className="more"),
+            exports.links("practices", "the verdicts", finding.filters, measure=finding.measure.name),
+        ]
+    )
+
+
+def _verdict(effect: PracticeEffect, seen: PracticesView) -> Component:
+    outer, inner = effect.effect, effect.inner
+    drawing = interval(
+        seen.scale, outer.low, inner.low, outer.value, inner.high, outer.high, MARKS[effect.verdict].name
+    )
+    pairs = numbers(effect, seen.finding)
+    return html.Details(
+        [
+            html.Summary(
+                [
+                    html.Div([mark(effect.verdict), html.P(sentence(effect, seen.finding))], className="verdict-words"),
+                    drawing,
+                ],
+                className="verdict-row",
+            ),
+            html.Div(
+                [
+                    *[html.P(words, className="caution") for words in effect.cautions],
+                    html.Dl([part for word, text in pairs for part in (html.Dt(word), html.Dd(text))]),
+                    html.P("; ".join(effect.judgement.reasons).capitalize() + ".", className="soft"),
+                ],
+                className="verdict-numbers",
+            ),
+        ],
+        className="verdict-item",
+    )
+
+
+def verdict_table(finding: PracticesFinding) -> Component:
+    """Return the verdicts as a table."""
+    unit = finding.measure.unit
+    columns = (
+        Column("Practice"),
+        Column("Verdict"),
+        Column("One step"),
+        Column("Effect", unit, "figures"),
+        Column("95 % interval", unit, "figures"),
+        Column("Batches", kind="figures"),
+        Column("More batches", kind="figures"),
+    )
+    rows = [
+        (
+            effect.label,
+            mark(effect.verdict),
+            effect.step_unit,
+            change(effect.effect.value),
+            span(effect.effect.low, effect.effect.high),
+            f"{effect.batches:,}",
+            "" if effect.more_batches is None else f"{effect.more_batches:,}",
+        )
+        for effect in finding.practices
+    ]
+    return data_table(f"Verdicts on {finding.measure.label.lower()}", columns, rows)
+
+
+def unsaid_part(finding: PracticesFinding) -> Component | None:
+    """Return what is not said, and why: practices that could not be assessed, and packs that were left out."""
+    if not finding.not_assessed and not finding.left_out:
+        return None
+    rows = [(unsaid.practice.replace("_", " "), _sentence(unsaid.reason)) for unsaid in finding.not_assessed]
+    return html.Section(
+        [
+            html.H2("What is not said, and why"),
+            data_table("Practices that were not assessed", (Column("Practice"), Column("Why nothing is said")), rows)
+            if rows
+            else None,
+            *[html.P(f"{count(out.rows, 'reading')} left out: {out.reason}.") for out in finding.left_out],
+        ],
+        className="unsaid",
+    )
+
+
+def _sentence(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}{'' if text.endswith('.') else '.'}"
+
+
+def take_away(filters: Filters, asked: Mapping[str, str], form: Form) -> bytes:
+    """Return the verdicts of a measure as a file."""
+    finding = context().answer(practices, asked["measure"], filters)
+    unit = finding.measure.unit
+    note = ExportNote(
+        f"Practices and {finding.measure.label}",
+        finding.ledger_state,
+        filters.in_words(),
+        {"effect": unit, "low": unit, "high": unit, "effect_percent": "%"},
+        (*finding.cautions, margin_words(finding)),
+        datetime.now(),
+    )
+    return export_table(verdict_frame(finding), note, form)
+
+
+def verdict_frame(finding: PracticesFinding) -> pd.DataFrame:
+    """Return a row for each verdict, and one for each practice on which nothing is said."""
+    told = [
+        {
+            "practice": effect.label,
+            "verdict": str(effect.verdict),
+            "step": effect.step_unit,
+            "effect": effect.effect.value,
+            "low": effect.effect.low,
+            "high": effect.effect.high,
+            "effect_percent": effect.percent,
+            "p": effect.judgement.p,
+            "q": effect.judgement.q,
+            "batches": effect.batches,
+            "more_batches": effect.more_batches,
+            "cautions": " ".join(effect.cautions),
+        }
+        for effect in finding.practices
+    ]
+    unsaid = [{"practice": u.practice, "verdict": "not assessed", "cautions": u.reason} for u in finding.not_assessed]
+    return pd.DataFrame([*told, *unsaid])
+
+
+TAKE_AWAY: Mapping[str, exports.Maker] = {"practices": take_away}
+
+
+def register(app: Dash) -> None:
+    """Register the page and wire it."""
+    dash.register_page(
+        __name__,
+        path="/practices",
+        name="Practices",
+        title="Practices · Dropbright",
+        order=4,
+        icon="practices",
+        group="questions",
+        layout=layout,
+    )
+    app.callback(
+        Output(MEASURE, "data"),
+        Output(MEASURE, "value"),
+        Input(LEDGER_STATE, "data"),
+        State(MEASURE, "value"),
+    )(offer_measures)
+    app.callback(
+        Output(ANSWER, "children"),
+        Output(VERDICTS, "children"),
+        Output(UNSAID, "children"),
+        Output(MODEL, "children"),
+        Input(FILTERS, "data"),
+        Input(MEASURE, "value"),
+    )(show)
+    app.clientside_callback(
+        ClientsideFunction("dropbright", "keepMeasure"),
+        Output(ANSWER, "title"),
+        Input(MEASURE, "value"),
+        prevent_initial_call=True,
+    )

@@ -1,0 +1,126 @@
+"""What does a control chart say, told in words?"""
+
+from __future__ import annotations
+
+from dash import dcc, html
+from dash.development.base_component import Component
+
+from analysis.charts import RULES
+from analysis.findings.filters import Filters
+from analysis.findings.series import Move, Point, Series
+from analysis.findings.stability import Stability
+from analysis.findings.wording import amount, change, count, day, percent
+from dashboard.parts.addresses import query
+from dashboard.parts.tables import Cell, Column, data_table, short_day
+
+__all__ = ["caption", "points_table", "rules_words", "series_parts", "small_caption", "unit_of"]
+
+_MOST_POINTS = 120
+
+
+def unit_of(series: Series, finding: Stability) -> str:
+    """Return the unit that a series is counted in."""
+    return finding.measure.unit if series.recipe is not None else "σ"
+
+
+def caption(series: Series, finding: Stability) -> str:
+    """Return what stands under the large chart: its centre, its limits and where they come from."""
+    if series.why_not is not None:
+        return f"No limits: {series.why_not}."
+    unit = unit_of(series, finding)
+    limits = f"limits {amount(series.lower)} to {amount(series.upper, unit)}"
+    baseline = series.baseline
+    source = (
+        f", from {count(len(baseline), 'run')} of {day(baseline[0].at)} to {day(baseline[-1].at)}" if baseline else ""
+    )
+    return f"Centre {amount(series.centre, unit)}, {limits}{source}."
+
+
+def small_caption(series: Series) -> str:
+    """Return what a small chart says in a few words."""
+    if series.why_not is not None:
+        return f"{count(len(series.points), 'run')}, too few for limits"
+    if series.moves:
+        last = series.moves[-1]
+        size = percent(last.percent) if last.percent == last.percent else "moved"
+        return f"{size} about {short_day(last.at)}"
+    signals = len({signal.at for signal in series.signals})
+    return count(signals, "signal") if signals else "no signal"
+
+
+def series_parts(series: Series, finding: Stability) -> list[Component]:
+    """Return what the chosen chart says: its moves, its signals as a table, its cautions."""
+    parts: list[Component] = []
+    if series.moves:
+        parts += [html.H3("When its level moved"), html.Ul([html.Li(_move(m, series, finding)) for m in series.moves])]
+    parts.append(html.H3("Its signals"))
+    parts.append(_signals(series, finding))
+    parts += [html.P(caution, className="caution") for caution in series.cautions]
+    return parts
+
+
+def _move(move: Move, series: Series, finding: Stability) -> list[Component | str]:
+    unit = unit_of(series, finding)
+    known = move.percent == move.percent
+    size = percent(move.percent) if known else change(move.after - move.before, unit)
+    between = f" (95 % interval {percent(move.low)} to {percent(move.high)})" if known else ""
+    told = (
+        f"By {size}{between}, from {amount(move.before)} to {amount(move.after, unit)}. It began about {day(move.at)}, "
+        f"between {day(move.earliest)} and {day(move.latest)}. "
+    )
+    if not move.coincides_with:
+        return [told, "Nothing on record changed then."]
+    beside = "; ".join(move.coincides_with)
+    return [told, f"It coincides with: {beside}. That is no proof of a cause."]
+
+
+def _signals(series: Series, finding: Stability) -> Component:
+    if not series.signals:
+        return html.P("None of the rules that are on has found anything.", className="soft")
+    columns = (
+        Column("Packed"),
+        Column("Run"),
+        Column("Batch"),
+        Column("Value", kind="figures"),
+        Column("What it says"),
+    )
+    rows: list[tuple[Cell, ...]] = []
+    for signal in reversed(series.signals):
+        point = series.points[signal.at]
+        rows.append((*_point_cells(point, series, finding), _says(signal.says, signal.side)))
+    return data_table(f"Signals of {series.name}", columns, rows)
+
+
+def _says(words: str, side: int) -> str:
+    where = {1: ", above", -1: ", below"}.get(side, "")
+    return f"{words[:1].upper()}{words[1:]}{where}"
+
+
+def _point_cells(point: Point, series: Series, finding: Stability) -> tuple[Cell, ...]:
+    sign = {-1: "<", 1: ">"}.get(point.censored, "")
+    run: Cell = dcc.Link(point.run, href=f"/packs{query(Filters(), run=point.run)}") if point.run else ""
+    return short_day(point.at), run, point.batch, f"{sign}{amount(point.value, unit_of(series, finding))}"
+
+
+def points_table(series: Series, finding: Stability) -> Component:
+    """Return the chart's numbers as a table, the latest first."""
+    columns = (Column("Packed"), Column("Run"), Column("Batch"), Column("Value", kind="figures"), Column("Signals"))
+    latest = series.points[::-1][:_MOST_POINTS]
+    rows = [
+        (*_point_cells(point, series, finding), ", ".join(RULES[code].says for code in point.signals))
+        for point in latest
+    ]
+    table = data_table(f"All runs of {series.name}", columns, rows)
+    left = len(series.points) - len(latest)
+    return (
+        html.Div([table, html.P(f"{left:,} earlier runs are in the file below.", className="soft")]) if left else table
+    )
+
+
+def rules_words(finding: Stability) -> str:
+    """Return which rules are on and how often they cry wolf."""
+    said = "; ".join(RULES[code].says for code in finding.rules)
+    return (
+        f"A point is a signal when it completes one of these: {said}. While nothing moves, that happens by chance "
+        f"about once in {amount(finding.runs_between_alarms, 'runs', digits=2)} of a series."
+    )

@@ -1,0 +1,137 @@
+"""How is a verdict told: as a mark, as a sentence, in numbers?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from dash import html
+from dash.development.base_component import Component
+
+from analysis.findings.practices import PracticeEffect, PracticesFinding
+from analysis.findings.wording import amount, change, count, day, percent, span
+from analysis.verdicts import Verdict
+
+__all__ = ["MARKS", "VerdictMark", "margin_words", "mark", "numbers", "sentence"]
+
+
+@dataclass(frozen=True)
+class VerdictMark:
+    """A verdict's shape, beside its word; the shape says it without the colour."""
+
+    shape: str
+    name: str
+
+
+MARKS: Mapping[Verdict, VerdictMark] = {
+    Verdict.RAISES: VerdictMark("▲", "raises"),
+    Verdict.LOWERS: VerdictMark("▼", "lowers"),
+    Verdict.NO_PRACTICAL_DIFFERENCE: VerdictMark("＝", "even"),
+    Verdict.CANNOT_TELL_YET: VerdictMark("?", "open"),
+}
+
+
+def mark(verdict: Verdict) -> Component:
+    """Return a verdict as its mark and word."""
+    look = MARKS[verdict]
+    return html.Span(
+        [html.Span(look.shape, className="verdict-shape", **{"aria-hidden": "true"}), str(verdict).capitalize()],
+        className=f"verdict verdict-{look.name}",
+    )
+
+
+def sentence(effect: PracticeEffect, finding: PracticesFinding) -> str:
+    """Return what may be said of one practice, in one or two sentences."""
+    measured = finding.measure.label if finding.measure.name == "ph" else finding.measure.label.lower()
+    step = _step(effect)
+    between = f"between {_size(effect.effect.low, finding)} and {_size(effect.effect.high, finding)}"
+    match effect.verdict:
+        case Verdict.RAISES | Verdict.LOWERS:
+            word, size = str(effect.verdict), _size(abs(effect.effect.value), finding, signed=False)
+            return f"{step} {word} {measured} by about {size}: {between}.{_beside_margin(effect)}"
+        case Verdict.NO_PRACTICAL_DIFFERENCE:
+            return f"{step} makes no practical difference to {measured}: {between}.{_small_but_real(effect)}"
+        case _:
+            return f"What {_lower_first(step)} does to {measured} cannot be told yet: {between}.{_more(effect)}"
+
+
+def _step(effect: PracticeEffect) -> str:
+    """Return one step of a practice as the subject of a sentence."""
+    if effect.step_unit == "yes against no":
+        return f"“{effect.label}”"
+    if " against " in effect.step_unit:
+        level, _, other = effect.step_unit.partition(" against ")
+        return f"{effect.label.removesuffix(level).strip()} {level} instead of {other}"
+    return f"{effect.label}, {effect.step_unit} more,"
+
+
+def _lower_first(text: str) -> str:
+    return text[:1].lower() + text[1:] if text[1:2].islower() else text
+
+
+def _size(value: float, finding: PracticesFinding, *, signed: bool = True) -> str:
+    """Return an effect in percent of the level where effects are ratios, else in the kept unit."""
+    if finding.log and finding.level:
+        share = 100 * value / finding.level
+        return percent(share) if signed else amount(share, "%", digits=2)
+    return change(value, finding.measure.unit) if signed else amount(value, finding.measure.unit)
+
+
+def _beside_margin(effect: PracticeEffect) -> str:
+    if effect.judgement.size_certain:
+        return " That is surely more than the margin."
+    return " Whether it is as much as the margin is not sure."
+
+
+def _small_but_real(effect: PracticeEffect) -> str:
+    real = effect.judgement.small_but_real
+    return " There is an effect, but it is smaller than what you call a difference." if real else ""
+
+
+def _more(effect: PracticeEffect) -> str:
+    if effect.more_batches is None:
+        return ""
+    return f" About {count(effect.more_batches, 'more batch', 'more batches')} would tell."
+
+
+def numbers(effect: PracticeEffect, finding: PracticesFinding) -> list[tuple[str, str]]:
+    """Return an effect's numbers as pairs of a word and a text."""
+    unit = finding.measure.unit
+    pairs = [
+        ("Effect of one step", f"{change(effect.effect.value, unit)} ({percent(effect.percent)})"),
+        ("One step", effect.step_unit),
+        ("95 % interval", span(effect.effect.low, effect.effect.high, unit)),
+        ("90 % interval, held against the margin", span(effect.inner.low, effect.inner.high, unit)),
+    ]
+    if effect.alone is not None:
+        pairs.append(("Looked at alone", _interval(effect.alone, unit)))
+    if effect.without_trend is not None:
+        pairs.append(("Without the trend in time", _interval(effect.without_trend, unit)))
+    judged = effect.judgement
+    pairs.append(("Batches it rests on", f"{effect.batches:,}"))
+    pairs.append(("p, and q allowing for all questions at once", f"{_p(judged.p)} and {_p(judged.q)}"))
+    if effect.more_batches is not None:
+        pairs.append(("More batches that would tell", f"{effect.more_batches:,}"))
+    return pairs
+
+
+def _interval(estimate: object, unit: str) -> str:
+    return f"{change(estimate.value, unit)} ({span(estimate.low, estimate.high, unit)})"  # type: ignore[attr-defined]
+
+
+def _p(value: float) -> str:
+    return "below 0.001" if value < 0.001 else f"{value:.3f}"
+
+
+def margin_words(finding: PracticesFinding) -> str:
+    """Return the margin in words: how large, and who set it."""
+    if finding.margin is None or finding.margin_value is None:
+        return "No margin is set, so that “no practical difference” is never said."
+    margin, unit = finding.margin.margin, finding.measure.unit
+    size = amount(finding.margin_value, unit)
+    relative = f" ({amount(margin.value, '%')} of {amount(finding.level or 0.0, unit)})" if margin.unit == "%" else ""
+    if margin.is_default:
+        source = "a working default that nobody has set yet; a sheet of targets with a margin column sets it"
+    else:
+        source = f"set by {margin.set_by}" + (f" on {day(margin.set_at)}" if margin.set_at is not None else "")
+    return f"The smallest difference that matters here is {size}{relative}: {source}."
