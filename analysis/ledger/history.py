@@ -12,6 +12,7 @@ from sqlalchemy import Connection, Row, select
 
 from analysis.ledger.results import Counts, FileEntry, IntakeEntry, SheetEntry, Taking
 from analysis.ledger.tables import COUNTS, FILES, INTAKES, SHEETS, STATES
+from analysis.records.answers import Answers
 
 __all__ = ["history", "remembered"]
 
@@ -36,7 +37,7 @@ def history(connection: Connection) -> tuple[IntakeEntry, ...]:
     )
 
 
-def remembered(connection: Connection) -> Mapping[str, object]:
+def remembered(connection: Connection) -> Mapping[str, Answers]:
     """Return the last answers that were given for each layout, but for those of withdrawn intakes."""
     query = (
         select(SHEETS.c.layout, SHEETS.c.answers)
@@ -44,7 +45,8 @@ def remembered(connection: Connection) -> Mapping[str, object]:
         .where(SHEETS.c.layout.is_not(None), SHEETS.c.answers.is_not(None), INTAKES.c.withdrawn.is_(None))
         .order_by(SHEETS.c.sheet)
     )
-    return MappingProxyType({row.layout: json.loads(row.answers) for row in connection.execute(query)})
+    rows = connection.execute(query)
+    return MappingProxyType({row.layout: Answers.from_document(json.loads(row.answers)) for row in rows})
 
 
 def _taking(row: Row[Any]) -> Taking:
@@ -75,5 +77,5 @@ def _sheet(row: Row[Any]) -> SheetEntry:
         MappingProxyType(json.loads(row.columns)),
         tuple(json.loads(row.kept_as_extra)),
         row.layout,
-        None if row.answers is None else json.loads(row.answers),
+        None if row.answers is None else Answers.from_document(json.loads(row.answers)),
     )

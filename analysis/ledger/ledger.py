@@ -17,6 +17,7 @@ from analysis.ledger.offered import OfferedIntake
 from analysis.ledger.resolving import Resolution
 from analysis.ledger.results import Commit, IntakeEntry, Withdrawal
 from analysis.ledger.tables import KIND_TABLES, LEDGER
+from analysis.records.answers import Answers
 
 __all__ = ["Ledger"]
 
@@ -157,7 +158,7 @@ class Ledger:
         with self._database.reading() as connection:
             return history.history(connection)
 
-    def remembered(self) -> Mapping[str, object]:
+    def remembered(self) -> Mapping[str, Answers]:
         """Return the last answers that a person gave for each layout; a withdrawn intake's are forgotten."""
         with self._database.reading() as connection:
             return history.remembered(connection)

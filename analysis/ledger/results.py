@@ -8,6 +8,7 @@ from datetime import datetime
 from types import MappingProxyType
 
 from analysis.problems import Problem
+from analysis.records.answers import Answers
 
 __all__ = ["Commit", "Counts", "FileEntry", "IntakeEntry", "SheetEntry", "Taking", "Withdrawal"]
 
@@ -78,7 +79,7 @@ class SheetEntry:
     columns: Mapping[str, str]
     kept_as_extra: tuple[str, ...]
     layout: str | None
-    answers: Mapping[str, object] | None
+    answers: Answers | None
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,7 @@ from analysis.ledger.families import family_of_file, family_of_sheet
 from analysis.ledger.offered import OfferedIntake
 from analysis.ledger.results import Counts
 from analysis.ledger.tables import COUNTS, FILES, INTAKES, SHEETS
+from analysis.records.answers import Answers
 
 __all__ = ["Source", "known_files", "sources_of", "taken_before", "write_sources"]
 
@@ -23,7 +24,7 @@ Indices = npt.NDArray[np.int64]
 
 @dataclass(frozen=True)
 class Source:
-    """One sheet of the files that are offered; ``meaning`` is what its headers were taken for, as JSON.
+    """One sheet of the files that are offered; ``meaning`` is how it was read, as JSON.
 
     ``partial`` is true of a file that holds only the mended rows of another.
     """
@@ -48,7 +49,7 @@ def sources_of(intake: OfferedIntake) -> tuple[Source, ...]:
             sheet.sheet,
             family_of_sheet(file.file, sheet.sheet),
             family_of_file(file.file).partial,
-            _meaning(sheet.kind, sheet.header_row, sheet.columns),
+            _meaning(sheet.kind, sheet.header_row, sheet.columns, _answers(sheet.answers)),
             sheet.accepted,
         )
         for file in intake.files
@@ -56,8 +57,8 @@ def sources_of(intake: OfferedIntake) -> tuple[Source, ...]:
     )
 
 
-def _meaning(kind: str | None, header_row: int | None, columns: Mapping[str, str]) -> str:
-    return json.dumps([kind, header_row, dict(columns)], ensure_ascii=False, sort_keys=True)
+def _meaning(kind: str | None, header_row: int | None, columns: Mapping[str, str], answers: str | None) -> str:
+    return json.dumps([kind, header_row, dict(columns), answers], ensure_ascii=False, sort_keys=True)
 
 
 def known_files(connection: Connection, hashes: set[str]) -> dict[str, int]:
@@ -74,13 +75,18 @@ def known_files(connection: Connection, hashes: set[str]) -> dict[str, int]:
 def taken_before(connection: Connection, sources: tuple[Source, ...]) -> npt.NDArray[np.bool_]:
     """Return for each sheet whether the same file is on record, read in the same way and with as many rows taken."""
     query = (
-        select(FILES.c.sha256, SHEETS.c.place, SHEETS.c.kind, SHEETS.c.header_row, SHEETS.c.columns, SHEETS.c.accepted)
+        select(FILES.c.sha256, SHEETS)
         .join(SHEETS, SHEETS.c.file == FILES.c.file)
         .join(INTAKES, INTAKES.c.intake == FILES.c.intake)
         .where(FILES.c.sha256.in_(sorted({source.sha256 for source in sources})), INTAKES.c.withdrawn.is_(None))
     )
     known = {
-        (row.sha256, row.place, _meaning(row.kind, row.header_row, json.loads(row.columns)), row.accepted)
+        (
+            row.sha256,
+            row.place,
+            _meaning(row.kind, row.header_row, json.loads(row.columns), row.answers),
+            row.accepted,
+        )
         for row in connection.execute(query)
     }
     said = [(source.sha256, source.place, source.meaning, source.accepted) in known for source in sources]
@@ -122,5 +128,6 @@ def write_sources(
             sheet_number += 1
 
 
-def _answers(answers: object) -> str | None:
-    return None if answers is None else json.dumps(answers.as_document(), ensure_ascii=False)  # type: ignore[attr-defined]
+def _answers(answers: Answers | None) -> str | None:
+    """Return what a person said about a sheet as JSON, None where nobody said anything."""
+    return json.dumps(answers.as_document(), ensure_ascii=False, sort_keys=True) if answers else None

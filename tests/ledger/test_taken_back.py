@@ -7,6 +7,7 @@ from datetime import datetime
 import pytest
 
 from analysis.ledger import Ledger, snapshot
+from analysis.records.answers import Answers
 
 DO = {"run": "1", "batch": "2417", "sample": "a", "quantity": "total_oxygen"}
 
@@ -178,3 +179,15 @@ def test_what_cannot_be_settled_is_refused(contradicted: Ledger):
     contradicted.resolve(conflict, 1, "test", "Tam")
     with pytest.raises(ValueError, match="number of an open conflict, got 1"):
         contradicted.resolve(conflict, 1, "test", "Tam")
+
+
+def test_answers_are_remembered_by_layout_until_their_intake_is_withdrawn(ledger: Ledger, offer):
+    said = [Answers(columns={"DO": "dissolved_oxygen"}), Answers(dates={"Packed": "day-month"}), None]
+    for number, answers in enumerate(said):
+        intake = offer(f"log {number}.xlsx", readings=[reading(35, sample=str(number))])
+        intake.files[0].sheets[0].answers = answers
+        ledger.commit(intake, "Ines")
+    assert ledger.remembered() == {"readings layout": said[1]}
+    assert ledger.history()[0].files[0].sheets[0].answers == said[0]
+    ledger.withdraw(2, "read wrongly", "Ines")
+    assert ledger.remembered() == {"readings layout": said[0]}
