@@ -23,6 +23,7 @@ import numpy as np
 from analysis.models.arrays import Floats
 from analysis.models.information import Information, information
 from analysis.models.mixed import MixedFit
+from analysis.models.threads import one_thread
 
 __all__ = ["DfMethod", "SmallSample", "level_caps", "small_sample"]
 
@@ -70,7 +71,8 @@ def small_sample(fit: MixedFit, method: DfMethod) -> SmallSample:
     kept = _KEPT.setdefault(fit, {})
     kind = "satterthwaite" if method == "satterthwaite" else "kenward-roger"
     if kind not in kept:
-        told = information(fit.solution)
+        with one_thread():
+            told = information(fit.solution)
         kept[kind] = _satterthwaite(fit, told) if kind == "satterthwaite" else _kenward_roger(fit, told)
     return kept[kind]
 

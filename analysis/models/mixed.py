@@ -14,14 +14,14 @@ from typing import Literal
 
 import numpy as np
 import pandas as pd
-from scipy.optimize import OptimizeResult, minimize
 
-from analysis.models.arrays import Floats
-from analysis.models.criterion import Solution, solve
+from analysis.models.arrays import CannotFitError, Floats
+from analysis.models.criterion import Solution
 from analysis.models.cross_products import CrossProducts, accumulate
-from analysis.models.gradient import gradient
 from analysis.models.parameters import Parameters
+from analysis.models.search import Found, search
 from analysis.models.system import System, system_of
+from analysis.models.threads import one_thread
 
 __all__ = ["Group", "MixedFit", "Variance", "fit_sums", "mixed"]
 
@@ -153,38 +153,32 @@ def fit_sums(
     if method not in ("REML", "ML"):
         raise ValueError(f"method must be 'REML' or 'ML', got {method!r}")
     system = system_of(sums, fixed, groups)
+    _check_levels(sums, system)
     reml = method == "REML"
     parameters = Parameters(system.blocks)
     begin = parameters.start if start is None else parameters.vector(start.solution.factors)
-    solution, converged, evaluations = _search(system, parameters, begin, reml)
-    return _fit(sums, system, solution, method, converged, evaluations)
+    with one_thread():
+        found = search(system, begin, reml)
+    return _fit(sums, system, found, method)
 
 
-def _search(system: System, parameters: Parameters, begin: Floats, reml: bool) -> tuple[Solution, bool, int]:
-    if not len(begin):
-        return solve(system, ()), True, 1
-
-    def criterion(vector: Floats) -> tuple[float, Floats]:
-        factors = parameters.factors(vector)
-        solution = solve(system, factors)
-        return solution.deviance(reml), parameters.chained(gradient(solution, reml), factors)
-
-    options = {"ftol": 1e-15, "gtol": 1e-7, "maxiter": 1000, "maxcor": 20}
-    found: OptimizeResult = minimize(  # type: ignore[call-overload]  # the stubs miss bounds open on one side
-        criterion, begin, jac=True, method="L-BFGS-B", bounds=parameters.bounds, options=options
-    )
-    return solve(system, parameters.factors(found.x)), bool(found.success), int(found.nfev)
+def _check_levels(sums: CrossProducts, system: System) -> None:
+    for block in system.blocks:
+        owner = sums.design.factors[block.factor]
+        at = owner.columns.index("Intercept") if "Intercept" in owner.columns else -1
+        if at >= 0 and sums.own[block.factor][:, at, at].max() <= 1:
+            raise CannotFitError(
+                f"every level of {owner.name} has one row, so that its variance cannot be told from the residual's"
+            )
 
 
 def _fit(
     sums: CrossProducts,
     system: System,
-    solution: Solution,
+    found: Found,
     method: Method,
-    converged: bool,
-    evaluations: int,
 ) -> MixedFit:
-    reml = method == "REML"
+    reml, solution = method == "REML", found.solution
     scale = solution.sum_of_squares / solution.degrees(reml)
     variances, at_zero = _variances(sums, solution, scale)
     covariance = scale * system.basis @ solution.unscaled @ system.basis.T
@@ -202,8 +196,8 @@ def _fit(
         groups=tuple(Group(sums.design.factors[b.factor].name, sums.levels(b.factor)) for b in system.blocks),
         dropped=system.dropped,
         at_zero=at_zero,
-        converged=converged,
-        evaluations=evaluations,
+        converged=found.converged,
+        evaluations=found.evaluations,
         sums=sums,
         solution=solution,
     )

@@ -4,13 +4,16 @@ import numpy as np
 import pandas as pd
 import pytest
 from scipy.optimize import approx_fprime
+from threadpoolctl import ThreadpoolController
 
 from analysis.models import CannotFitError, accumulate, fit_sums, mixed
 from analysis.models.criterion import solve
 from analysis.models.cross_products import Accumulator
 from analysis.models.gradient import gradient
 from analysis.models.parameters import Parameters
+from analysis.models.search import quasi_newton, search
 from analysis.models.system import system_of
+from analysis.models.threads import one_thread
 
 
 @pytest.fixture
@@ -175,6 +178,8 @@ def test_nothing_to_judge_by_is_told(brewery):
         mixed("y ~ x + (1|batch)", brewery.assign(y=2 * brewery["x"] + 1))
     with pytest.raises(CannotFitError, match="cannot carry"):
         mixed("y ~ x + recipe + z + (1|batch)", brewery.iloc[:4])
+    with pytest.raises(CannotFitError, match="every level of row has one row"):
+        mixed("y ~ x + (1|row)", brewery.assign(row=np.arange(400)))
     with pytest.raises(CannotFitError, match="no row has all"):
         mixed("y ~ x + (1|batch)", brewery.assign(x=np.nan))
     with pytest.raises(ValueError, match=r"must be finite; not so: log\(y\)"):
@@ -199,3 +204,21 @@ def test_crossed_small_designs_never_stop_above_the_optimum():
             for q in (0, 0.1, 0.5, 2)
         ]
         assert fit.deviance <= min(grid) + 1e-9
+
+
+def test_newton_and_quasi_newton_end_at_the_same_place(brewery):
+    sums = accumulate("y ~ x + recipe + (1|batch) + (1|tank) + (0 + z|tank)", brewery)
+    system = system_of(sums)
+    parameters = Parameters(system.blocks)
+    newton, quasi = search(system, parameters.start, True), quasi_newton(system, parameters.start, True)
+    assert newton.converged
+    assert newton.solution.deviance(True) == pytest.approx(quasi.solution.deviance(True), abs=1e-7)
+    assert newton.evaluations < quasi.evaluations
+
+
+def test_one_thread_inside_and_what_there_was_after():
+    blas = ThreadpoolController().select(user_api="blas")
+    before = [each["num_threads"] for each in blas.info()]
+    with one_thread(), one_thread():
+        assert {each["num_threads"] for each in blas.info()} == {1}
+    assert [each["num_threads"] for each in blas.info()] == before

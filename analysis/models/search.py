@@ -1,0 +1,112 @@
+"""At which variances is a model's deviance least?
+
+Where every random term has one column, Newton steps with the average information (Gilmour, Thompson & Cullis 1995,
+Biometrics 51, 1440–1450), each kept to φ ≥ 0 and halved until the deviance falls. What they leave, and correlated
+slopes, are for L-BFGS-B.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import OptimizeResult, minimize
+
+from analysis.models.arrays import Floats
+from analysis.models.criterion import Solution, solve
+from analysis.models.curvature import average_information
+from analysis.models.gradient import gradient
+from analysis.models.parameters import Parameters
+from analysis.models.system import System
+
+__all__ = ["Found", "quasi_newton", "search"]
+
+_STEPS = 40
+_HALVINGS = 20
+_LEVEL = 1e-10  # the deviance that a full step would still gain
+_SLACK = 1e-12
+
+
+@dataclass(frozen=True)
+class Found:
+    """The best solution, whether the search ended where it should, and how often the deviance was evaluated."""
+
+    solution: Solution
+    converged: bool
+    evaluations: int
+
+
+def search(system: System, begin: Floats, reml: bool) -> Found:
+    """Minimise the deviance from ``begin``, in the numbers of ``Parameters``."""
+    parameters = Parameters(system.blocks)
+    if not len(begin):
+        return Found(solve(system, ()), True, 1)
+    if not all(stop - start == 1 for block in system.blocks for start, stop in block.parts):
+        return quasi_newton(system, begin, reml)
+    vector, converged, evaluations = _newton(system, parameters, begin, reml)
+    if converged:
+        return Found(solve(system, parameters.factors(vector)), True, evaluations)
+    return quasi_newton(system, vector, reml, evaluations)
+
+
+def quasi_newton(system: System, begin: Floats, reml: bool, before: int = 0) -> Found:
+    """Minimise the deviance by L-BFGS-B, after ``before`` evaluations by another way."""
+    parameters = Parameters(system.blocks)
+
+    def criterion(vector: Floats) -> tuple[float, Floats]:
+        factors = parameters.factors(vector)
+        solution = solve(system, factors)
+        return solution.deviance(reml), parameters.chained(gradient(solution, reml), factors)
+
+    options = {"ftol": 1e-15, "gtol": 1e-7, "maxiter": 1000, "maxcor": 20}
+    found: OptimizeResult = minimize(  # type: ignore[call-overload]  # the stubs miss bounds open on one side
+        criterion, begin, jac=True, method="L-BFGS-B", bounds=parameters.bounds, options=options
+    )
+    return Found(solve(system, parameters.factors(found.x)), bool(found.success), before + int(found.nfev))
+
+
+def _newton(system: System, parameters: Parameters, begin: Floats, reml: bool) -> tuple[Floats, bool, int]:
+    at, evaluations = begin, 1
+    factors = parameters.factors(at)
+    solution = solve(system, factors)
+    deviance = solution.deviance(reml)
+    for _ in range(_STEPS):
+        slope = parameters.chained(gradient(solution, reml), factors)
+        step = _bounded_step(at, slope, average_information(solution, reml))
+        promised = -float(slope @ step)
+        if promised < _LEVEL:
+            return at, True, evaluations
+        for _ in range(_HALVINGS):
+            tried = np.maximum(at + step, 0.0)
+            factors = parameters.factors(tried)
+            solution = solve(system, factors)
+            evaluations += 1
+            if solution.deviance(reml) <= deviance + _SLACK * abs(deviance):
+                break
+            step = 0.5 * step
+        else:
+            return at, False, evaluations
+        at, deviance = tried, solution.deviance(reml)
+    return at, False, evaluations
+
+
+def _bounded_step(at: Floats, slope: Floats, curvature: Floats) -> Floats:
+    """The step to the least of the local parabola with every φ ≥ 0: those at 0 that would fall stay there."""
+    scale = np.maximum(at, 1e-4)  # relative steps, so that a variance of 0.01 is not lost beside one of 100
+    curvature = curvature * np.outer(scale, scale)
+    curvature += np.diag(1e-8 * np.diagonal(curvature) + 1e-300)
+    pull = slope * scale
+    free = ~((at <= 0) & (slope > 0))
+    step = np.zeros_like(at)
+    for _ in range(len(at) + 1):
+        step[:] = 0.0
+        held = ~free
+        step[held] = np.where(at[held] > 0, -at[held] / scale[held], 0.0)
+        if free.any():
+            right = -(pull[free] + curvature[np.ix_(free, held)] @ step[held])
+            step[free] = np.linalg.lstsq(curvature[np.ix_(free, free)], right, rcond=None)[0]
+        below = free & (at + step * scale < 0)
+        if not below.any():
+            break
+        free &= ~below
+    return step * scale
