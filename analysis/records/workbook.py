@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -19,10 +20,11 @@ from typing import Any
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 
 from analysis.problems import Problem
 from analysis.records import workbook_child
-from analysis.records.cells import RawColumn, RawSheet
+from analysis.records.cells import CLOCK, RawColumn, RawSheet
 from analysis.records.decimals import decimal_of_columns
 from analysis.records.limits import Limits
 from analysis.records.refusals import NotReadError, refusal
@@ -57,6 +59,7 @@ _NOT_TABLES: Mapping[bytes, str] = {
     b"SQLite format": "a database",
 }
 _LONGEST_START = 16
+_SPELT_DURATION = re.compile(r"PT(?P<hours>\d+)H(?P<minutes>\d+)M(?P<seconds>\d+(?:\.\d+)?)S")
 _CHILD_SETTINGS = {"OPENBLAS_NUM_THREADS": "1", "ARROW_DEFAULT_MEMORY_POOL": "system", "MALLOC_ARENA_MAX": "2"}
 
 
@@ -187,14 +190,34 @@ def _sheet_of(table: Any, about: Mapping[str, Any], file: str) -> RawSheet:
 
 
 def _column_of(arrays: Mapping[str, Any], j: int, n: int) -> RawColumn:
-    tag = arrays[f"{j}.tag"].to_numpy()
     words = arrays.get(f"{j}.words")
     number = arrays.get(f"{j}.number")
     moment = arrays.get(f"{j}.moment")
-    return RawColumn.of_cells(
-        tag,
+    column = RawColumn.of_cells(
+        arrays[f"{j}.tag"].to_numpy(),
         np.full(n, -1, dtype=np.int32) if words is None else words.indices.fill_null(-1).to_numpy(),
         pa.array([], pa.string()) if words is None else words.dictionary,
         None if number is None else number.to_numpy(),
         None if moment is None else moment.to_numpy(zero_copy_only=False),
     )
+    return _with_durations(column)
+
+
+def _with_durations(column: RawColumn) -> RawColumn:
+    """Turn the durations that an ods file spells out ("PT288H00M00S") into native ones."""
+    if not pc.any(pc.starts_with(column.words, "PT")).as_py():
+        return column
+    found = [_SPELT_DURATION.fullmatch(word) for word in column.words.to_pylist()]
+    seconds = np.array([_seconds(match) if match else np.nan for match in found] + [np.nan])[column.code]
+    is_duration = ~np.isnan(seconds)
+    return RawColumn(
+        np.where(is_duration, np.int8(CLOCK), column.tag),
+        np.where(is_duration, np.int32(-1), column.code),
+        column.words,
+        np.where(is_duration, seconds, column.number),
+        column.moment,
+    )
+
+
+def _seconds(spelt: re.Match[str]) -> float:
+    return float(spelt["hours"]) * 3600 + float(spelt["minutes"]) * 60 + float(spelt["seconds"])

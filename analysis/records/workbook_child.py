@@ -31,7 +31,6 @@ from python_calamine import (
     CalamineError,
     CalamineSheet,
     CalamineWorkbook,
-    PasswordError,
     SheetTypeEnum,
     SheetVisibleEnum,
 )
@@ -299,9 +298,35 @@ def _check_unpacked(path: Path, limits: ChildLimits) -> None:
         raise RefusedError("file-swells", f"{unpacked} bytes")
 
 
+_ENCRYPTED_PART = "EncryptedPackage".encode("utf-16-le")
+_OLD_SHEET_START = re.compile(rb"\x09\x08\x10\x00\x00\x06\x05\x00.{12}", re.DOTALL)
+_FILE_PASS = 0x2F
+_RECORDS_BEFORE_PASS = 8
+
+
+def _is_locked(path: Path) -> bool:
+    """Tell whether a file that cannot be read is a workbook under a password; each format has its own sign."""
+    if zipfile.is_zipfile(path):
+        with zipfile.ZipFile(path) as archive:
+            manifest = "META-INF/manifest.xml"
+            return manifest in archive.namelist() and b"encryption-data" in archive.read(manifest)
+    data = path.read_bytes()
+    start = _OLD_SHEET_START.search(data)
+    return _ENCRYPTED_PART in data or (start is not None and _has_file_pass(data, start.end()))
+
+
+def _has_file_pass(data: bytes, at: int) -> bool:
+    for _ in range(_RECORDS_BEFORE_PASS):
+        kind, length = int.from_bytes(data[at : at + 2], "little"), int.from_bytes(data[at + 2 : at + 4], "little")
+        if kind == _FILE_PASS:
+            return True
+        at += 4 + length
+    return False
+
+
 def _read(path: Path, limits: ChildLimits, out: BinaryIO) -> None:
     _check_unpacked(path, limits)
-    with ThreadPoolExecutor(1) as beside, path.open("rb") as file, CalamineWorkbook.from_filelike(file) as workbook:
+    with ThreadPoolExecutor(1) as beside, path.open("rb") as file, _opened(path, file) as workbook:
         errors = beside.submit(_error_cells, path)  # while the sheets are parsed, which needs no interpreter
         for i, about in enumerate(workbook.sheets_metadata):
             if about.typ != SheetTypeEnum.WorkSheet:
@@ -313,6 +338,15 @@ def _read(path: Path, limits: ChildLimits, out: BinaryIO) -> None:
             hidden, merged = about.visible != SheetVisibleEnum.Visible, sheet.merged_cell_ranges or []
             told = {"name": sheet.name, "hidden": hidden, "merged": merged}
             _write_sheet(columns, of_sheet[0] if of_sheet else (), told, out)
+
+
+def _opened(path: Path, file: BinaryIO) -> CalamineWorkbook:
+    try:
+        return CalamineWorkbook.from_filelike(file)
+    except CalamineError as error:
+        if _is_locked(path):
+            raise RefusedError("file-locked") from error
+        raise
 
 
 def _say(**words: str) -> None:
@@ -328,8 +362,6 @@ def main(arguments: Sequence[str]) -> int:
     _set_limits(limits)
     try:
         _read(path, limits, sys.stdout.buffer)
-    except PasswordError:
-        _say(code="file-locked")
     except RefusedError as refusal:
         _say(code=refusal.code, detail=str(refusal))
     except MemoryError:
