@@ -28,6 +28,7 @@ from analysis.models.sources import Source, chunks, text_levels
 __all__ = ["Accumulator", "CrossProducts", "accumulate"]
 
 _CHUNK_ROWS = 250_000
+_ROUNDING = 1e-10  # share of the largest level's sum of squares that a subtraction may leave
 
 
 @dataclass(frozen=True)
@@ -57,7 +58,8 @@ class CrossProducts:
 
     def levels(self, factor: int) -> int:
         """How many levels a factor has that some row holds."""
-        return int(np.any(self.own[factor].diagonal(axis1=1, axis2=2) != 0, axis=1).sum())
+        squares = np.asarray(self.own[factor].diagonal(axis1=1, axis2=2))
+        return int(np.any(squares > _ROUNDING * squares.max(axis=0), axis=1).sum())
 
     def minus(self, part: CrossProducts) -> CrossProducts:
         """Leave out rows that were added up with the same design, shift and levels."""

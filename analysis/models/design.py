@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import warnings
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -53,6 +54,17 @@ class Rows:
     kept: Bools
     missing: int
 
+    def take(self, chosen: Bools) -> Rows:
+        """Only the chosen of the complete rows."""
+        return Rows(
+            self.dense[chosen],
+            tuple(codes[chosen] for codes in self.codes),
+            self.labels,
+            tuple(None if columns is None else columns[chosen] for columns in self.columns),
+            self.kept,
+            0,
+        )
+
 
 @dataclass(frozen=True)
 class Design:
@@ -75,6 +87,21 @@ class Design:
     def response(self) -> str:
         """The response as the formula writes it."""
         return self.names[-1]
+
+    def fixed_rows(self, frame: pd.DataFrame) -> Floats:
+        """Return the fixed columns (n, p) of a frame that need hold neither response nor groups.
+
+        Raises
+        ------
+        ValueError
+            If a column is missing or a category is not among the levels.
+        """
+        needed = sorted(str(name) for name in self.spec.rhs.required_variables)
+        absent = [name for name in needed if name not in frame.columns]
+        if absent:
+            raise ValueError(f"frame must have the columns of the fixed part, it lacks {', '.join(absent)}")
+        used = _as_categories(frame.loc[:, needed] if needed else frame, self.levels)
+        return np.asarray(_evaluated(self.spec.rhs, used), dtype=np.float64).reshape(len(frame), len(self.fixed))
 
     def rows(self, frame: pd.DataFrame) -> Rows:
         """Return the complete rows of ``frame`` as arrays.
@@ -175,17 +202,30 @@ def _evaluated(formula: Any, used: pd.DataFrame) -> Any:
 
 
 def _category_levels(used: pd.DataFrame, fixed: Any, varying: Sequence[Any]) -> list[tuple[str, tuple[Any, ...]]]:
-    """The levels of each text or category column that a column formula uses, without those that no row has."""
-    names = {str(name) for part in (fixed.rhs, *varying) for name in part.required_variables}
-    categorical = [name for name in sorted(names) if not pd.api.types.is_numeric_dtype(used[name].dtype)]
+    """The levels of each column that a formula takes for categories, without those that no row has."""
     found = []
-    for name in categorical:
+    formulas = (fixed.rhs, *varying)
+    for name in sorted({str(name) for part in formulas for name in part.required_variables}):
         column = used[name]
         if isinstance(column.dtype, pd.CategoricalDtype):
             found.append((name, tuple(column.cat.remove_unused_categories().cat.categories)))
-        elif not pd.api.types.is_datetime64_any_dtype(column.dtype):
+        elif pd.api.types.is_datetime64_any_dtype(column.dtype):
+            continue
+        elif not pd.api.types.is_numeric_dtype(column.dtype) or _only_in_c(name, formulas):
             found.append((name, tuple(sorted(column.unique()))))
     return found
+
+
+def _only_in_c(name: str, formulas: Sequence[Any]) -> bool:
+    """Whether a numeric column stands in C() wherever it stands."""
+    places = [
+        str(factor.expr)
+        for part in formulas
+        for term in part
+        for factor in term.factors
+        if re.search(rf"(?<![\w.]){re.escape(name)}(?!\w)", str(factor.expr))
+    ]
+    return bool(places) and all(re.match(r"C\(\s*`?" + re.escape(name) + r"`?\s*[,)]", place) for place in places)
 
 
 def _as_categories(used: pd.DataFrame, levels: Mapping[str, tuple[Any, ...]]) -> pd.DataFrame:

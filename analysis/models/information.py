@@ -20,7 +20,7 @@ from analysis.models.reduction import Reduction
 from analysis.models.scaling import square_full
 from analysis.models.system import Block
 
-__all__ = ["Information", "information"]
+__all__ = ["Information", "LevelProducts", "information"]
 
 
 @dataclass(frozen=True)
@@ -71,7 +71,7 @@ def information(solution: Solution) -> Information:
     components = _components(solution)
     products = [eliminated_products(solution)] if system.eliminated is not None else []
     products += [rest_products(solution)[block.rows] for block in system.rest]
-    inner = _Inner(solution)
+    inner = LevelProducts(solution)
     X = [each[:, :-1] for each in products]
     residual = [each[:, -1:] - each[:, :-1] @ solution.coefficients[:, None] for each in products]
     stacked = [np.hstack([x, e]) for x, e in zip(X, residual, strict=True)]
@@ -128,7 +128,7 @@ def _with_residual(values: Floats, traces: Floats, once: Floats, twice: Floats, 
     )
 
 
-class _Inner:
+class LevelProducts:
     """Z_t'V⁻¹Z_s for any two blocks, as products of K, N and U = E_l B_l: never formed for the eliminated one."""
 
     def __init__(self, solution: Solution) -> None:
@@ -164,14 +164,18 @@ class _Inner:
                 self.crossed[a, b] = square_full(crossed) if width == 1 else crossed
                 self.crossed_kernel[a, b] = self.crossed[a, b] @ self.kernel
 
+    def level_blocks(self, t: int) -> Floats:
+        """[Z_t'V⁻¹Z_t]_ll, (q, c, c)."""
+        if self._eliminated(t):
+            return np.asarray(self.own - self.spread)
+        block = self.blocks[t]
+        square = self.rest[block.rows, block.rows].reshape(block.levels, block.width, block.levels, block.width)
+        return np.asarray(np.einsum("lalb->lab", square))
+
     def trace(self, component: Component) -> float:
         """tr(V⁻¹G_i)."""
-        width = self.blocks[component.block].width
-        if self._eliminated(component.block):
-            blocks = (self.own - self.spread).sum(axis=0)
-            return float(sum(blocks[a, b] for a, b in component.pairs))
-        square = self._square(component.block)
-        return float(sum(np.trace(square[a::width, b::width]) for a, b in component.pairs))
+        blocks = self.level_blocks(component.block).sum(axis=0)
+        return float(sum(blocks[a, b] for a, b in component.pairs))
 
     def trace_of_two(self, first: Component, second: Component) -> float:
         """tr(V⁻¹G_iV⁻¹G_j)."""
@@ -213,7 +217,3 @@ class _Inner:
 
     def _eliminated(self, block: int) -> bool:
         return block < self.shift
-
-    def _square(self, block: int) -> Floats:
-        rows = self.blocks[block].rows
-        return self.rest[rows, rows]
