@@ -21,7 +21,7 @@ class Limits:
     workbook_bytes: int = 100 * _MEBIBYTE
     text_bytes: int = 512 * _MEBIBYTE
     unpacked_bytes: int = 1024 * _MEBIBYTE
-    memory: int = 2048 * _MEBIBYTE
+    memory: int = 1536 * _MEBIBYTE
     processor: int = 60
     wall: float = 90.0
     cells: int = 20_000_000
