@@ -1,0 +1,146 @@
+"""What was done to the beer in each finished pack, and what could not be linked?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from types import MappingProxyType
+
+import pandas as pd
+
+from analysis.findings.export import ExportNote, Form, export_table
+from analysis.findings.filters import Filters
+from analysis.findings.wording import amount, count, listing
+from analysis.linking import PackTable
+from analysis.vocabulary import measure
+
+__all__ = ["PacksFinding", "packs"]
+
+_FIRST = ("run", "batch", "recipe", "format", "packed_at", "sample")
+_SIGNS: Mapping[int, str] = MappingProxyType({-1: "<", 0: "", 1: ">"})
+
+
+@dataclass(frozen=True)
+class PacksFinding:
+    """The pack table as it was asked for.
+
+    ``rows`` has one row a finished pack sample, as in ``PackTable.rows``; ``unlinked`` counts what could not be linked,
+    by kind and reason; ``units`` maps a column to its unit.
+    """
+
+    question: str
+    answer: str
+    rows: pd.DataFrame
+    unlinked: pd.DataFrame
+    measures: tuple[str, ...]
+    practices: tuple[str, ...]
+    units: Mapping[str, str]
+    ledger_state: int
+    filters: Filters
+    cautions: tuple[str, ...] = ()
+
+    def as_document(self) -> dict[str, object]:
+        """Return the JSON document of the command line."""
+        return {
+            "ledger_state": self.ledger_state,
+            "units": dict(self.units),
+            "rows": _plain(self.rows[self._columns]),
+            "unlinked": _plain(self.unlinked[["kind", "reason", "count"]]),
+            "cautions": list(self.cautions),
+        }
+
+    def export(self, form: Form, made_at: datetime | None = None) -> bytes:
+        """Return the table as a file's bytes, with selection, units and ledger state beside the numbers."""
+        note = ExportNote(
+            "Pack table",
+            self.ledger_state,
+            self.filters.in_words(),
+            self.units,
+            self.cautions,
+            made_at or datetime.now(),
+        )
+        return export_table(self.rows[self._columns], note, form)
+
+    def in_words(self, most: int = 30) -> tuple[list[str], list[list[str]]]:
+        """Return headers and the first rows as text, for a terminal."""
+        headers = [*_FIRST, *(f"{m} [{self.units[m]}]" if self.units[m] else m for m in self.measures)]
+        return headers, [self._row_in_words(row) for _, row in self.rows.head(most).iterrows()]
+
+    @property
+    def _columns(self) -> list[str]:
+        censored = [c for m in self.measures for c in (m, f"{m}_censored") if c in self.rows]
+        others = [c for c in self.rows.columns if c not in (*_FIRST, *censored, *self.practices)]
+        done = [name for name in self.practices if name not in _FIRST]
+        return [*_FIRST, *censored, *done, *others]
+
+    def _row_in_words(self, row: pd.Series) -> list[str]:
+        first = ["" if pd.isna(row[c]) else str(row[c]) for c in _FIRST]
+        return first + [_reading(row[m], row.get(f"{m}_censored", 0)) for m in self.measures]
+
+
+def packs(table: PackTable, filters: Filters | None = None) -> PacksFinding:
+    """Return the pack table for a selection.
+
+    Parameters
+    ----------
+    table : PackTable
+        As linking made it.
+    filters : Filters, optional
+        All packs where it is not given.
+    """
+    chosen = filters if filters is not None else Filters()
+    rows = chosen.apply(table.rows)
+    shown = tuple(m for m in table.measures if m in rows and rows[m].notna().any())
+    units = {m: measure(m).unit for m in shown} | {p.name: p.unit for p in table.practices}
+    return PacksFinding(
+        question="What was done to the beer in each finished pack?",
+        answer=_answer(rows, table.unlinked),
+        rows=rows,
+        unlinked=table.unlinked,
+        measures=shown,
+        practices=tuple(p.name for p in table.practices if p.name in rows),
+        units=units,
+        ledger_state=table.state,
+        filters=chosen,
+        cautions=_cautions(rows),
+    )
+
+
+def _answer(rows: pd.DataFrame, unlinked: pd.DataFrame) -> str:
+    if not len(rows):
+        return "No finished pack is on record for this selection."
+    told = (
+        f"{count(len(rows), 'pack')} of {count(rows['run'].nunique(), 'run')} from "
+        f"{count(rows['batch'].nunique(), 'batch', 'batches')} of {listing(sorted(rows['recipe'].dropna().unique()))}"
+    )
+    left = int(unlinked["count"].sum()) if len(unlinked) else 0
+    return f"{told}; {count(left, 'record')} could not be linked." if left else f"{told}; every record is linked."
+
+
+def _cautions(rows: pd.DataFrame) -> tuple[str, ...]:
+    if "blended" not in rows or not rows["blended"].fillna(False).astype(bool).any():
+        return ()
+    number = int(rows["blended"].fillna(False).astype(bool).sum())
+    return (
+        f"{count(number, 'pack is a blend', 'packs are blends')} of several batches: a practice is the mean of its "
+        "batches by volume, a count the largest of them.",
+    )
+
+
+def _reading(value: float, sign: float) -> str:
+    if pd.isna(value):
+        return ""
+    return f"{_SIGNS.get(0 if pd.isna(sign) else int(sign), '')}{amount(float(value))}"
+
+
+def _plain(frame: pd.DataFrame) -> list[dict[str, object]]:
+    """Return rows as JSON can hold them: None for missing, ISO text for a moment."""
+    plain = {str(c): _plain_column(frame[c]) for c in frame.columns}
+    return [dict(zip(plain, cells, strict=True)) for cells in zip(*plain.values(), strict=True)]
+
+
+def _plain_column(column: pd.Series) -> Sequence[object]:
+    if pd.api.types.is_datetime64_any_dtype(column):
+        return [None if pd.isna(cell) else cell.isoformat() for cell in column]
+    return [None if missing else cell for cell, missing in zip(column.tolist(), column.isna(), strict=True)]

@@ -1,0 +1,90 @@
+"""What must a brewer know before acting on a verdict?"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from analysis.findings.practice_model import Slope
+from analysis.findings.practice_rows import MAY_FOLLOW_THE_BEER, Candidate
+from analysis.findings.practice_separation import Companion, Separation
+from analysis.findings.wording import amount, count, day, listing
+
+__all__ = ["cautions_for", "together_note"]
+
+# Two slopes that differ by more than this many standard errors tell different stories.
+TELLING_DIFFERENCE = 2.0
+
+
+def cautions_for(
+    candidate: Candidate,
+    frame: pd.DataFrame,
+    separation: Separation,
+    *,
+    together: Slope,
+    alone: Slope | None,
+    without_trend: Slope | None,
+) -> tuple[str, ...]:
+    """Return the cautions of one verdict, in a brewer's words, the weightiest first."""
+    said = [
+        together_note(separation.followers.get(candidate.column, ())),
+        _partly_together(separation.companions.get(candidate.column, ())),
+        _changed_once(candidate, frame),
+        _tells_otherwise(together, alone, "alone", "part of it may run through another practice"),
+        _tells_otherwise(together, without_trend, "without allowing for drift over time", "it may be the season"),
+        _may_follow(candidate),
+        _range_seen(candidate, frame),
+    ]
+    return tuple(caution for caution in said if caution)
+
+
+def together_note(followers: tuple[Companion, ...]) -> str:
+    """Return the sentence that names the practices whose effects cannot be told from this one's."""
+    if not followers:
+        return ""
+    names = [f"{f.candidate.label} (correlation {f.correlation:.2f})" for f in followers]
+    return f"moves together with {listing(names)}: cannot separate these; the effect is that of all together"
+
+
+def _partly_together(companions: tuple[Companion, ...]) -> str:
+    if not companions:
+        return ""
+    closest = sorted(companions, key=lambda c: -abs(c.correlation))[:3]
+    names = [f"{c.candidate.label} (correlation {c.correlation:.2f})" for c in closest]
+    return f"moves in part with {listing(names)}, which widens its interval"
+
+
+def _changed_once(candidate: Candidate, frame: pd.DataFrame) -> str:
+    """Say so where a practice had one value up to some day and another from then on, over all recipes."""
+    by_run = frame.groupby("run")[["day", candidate.column]].first().dropna().sort_values("day", kind="stable")
+    values = by_run[candidate.column].to_numpy()
+    changed_at = np.flatnonzero(np.diff(values) != 0)
+    if len(changed_at) != 1:
+        return ""
+    first = frame["packed_at"].min() + pd.Timedelta(days=float(by_run["day"].iloc[changed_at[0] + 1]))
+    return f"changed only once, about {day(first)}: whatever else changed then looks the same"
+
+
+def _tells_otherwise(together: Slope, other: Slope | None, how: str, why: str) -> str:
+    if other is None:
+        return ""
+    error = max(together.standard_error, other.standard_error)
+    if abs(other.estimate - together.estimate) < TELLING_DIFFERENCE * error:
+        return ""
+    return f"looks different {how}: {why}"
+
+
+def _may_follow(candidate: Candidate) -> str:
+    if candidate.practice.name not in MAY_FOLLOW_THE_BEER:
+        return ""
+    return "may be a consequence of the beer itself: a tank that is not clear is left longer"
+
+
+def _range_seen(candidate: Candidate, frame: pd.DataFrame) -> str:
+    if candidate.practice.type in ("yes_no", "category"):
+        batches = frame.loc[frame[candidate.column] > 0, "batch"].nunique()
+        return f"seen in {count(batches, 'batch', 'batches')} of {frame['batch'].nunique():,}"
+    values = frame[candidate.column] * candidate.step
+    unit = candidate.practice.unit
+    low, high = values.quantile(0.02), values.quantile(0.98)
+    return f"range seen {amount(float(low))} to {amount(float(high), unit)}; nothing is said beyond it"

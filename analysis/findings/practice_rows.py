@@ -1,0 +1,248 @@
+"""Which packs and which practices can be compared for a measure, and why not the others?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from analysis.findings.wording import count
+from analysis.linking import PackTable
+from analysis.vocabulary import Measure, Practice
+
+__all__ = ["Candidate", "ComparedRows", "LeftOut", "NotAssessed", "Standing", "compare_rows"]
+
+# Oxygen is used up in the closed pack: a reading taken later than this says little of the oxygen at closing.
+LATEST_OXYGEN_READING_DAYS = 3.0
+FEWEST_BATCHES = 6
+FEWEST_ON_A_SIDE = 3
+# From this many levels on a category is allowed for as a spread between its levels, not held level against level.
+SPREAD_FROM_LEVELS = 5
+LEAST_SHARE_RECORDED = 0.8
+_ALLOWED_FOR = "has many levels: the spread between them is allowed for, and no one of them is held against another"
+OXYGEN = ("dissolved_oxygen", "headspace_oxygen", "total_oxygen")
+# Counted from the clock rather than decided by the brewer alone: a tank that is not clear is left longer.
+MAY_FOLLOW_THE_BEER = ("hours_since_rouse", "hours_since_finings", "days_since_dump", "cold_hours", "dry_hop_days")
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """One contrast that a verdict can be given on.
+
+    ``column`` names its column in the compared rows, counted in steps of ``step`` [``step_unit``]; ``level`` is the
+    level of a category that is held against ``against``, both empty for a number.
+    """
+
+    practice: Practice
+    column: str
+    step: float
+    step_unit: str
+    level: str = ""
+    against: str = ""
+
+    @property
+    def name(self) -> str:
+        """The practice's name, with the level of a category behind it."""
+        return f"{self.practice.name}: {self.level}" if self.level else self.practice.name
+
+    @property
+    def label(self) -> str:
+        """The practice as a brewer says it."""
+        return f"{self.practice.label} {self.level}" if self.level else self.practice.label
+
+
+@dataclass(frozen=True)
+class NotAssessed:
+    """A practice on which nothing is said, and why."""
+
+    practice: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """Rows that the comparison does without, and why."""
+
+    reason: str
+    rows: int
+
+
+@dataclass(frozen=True)
+class Standing:
+    """How a practice stood over the batches that are compared."""
+
+    low: float
+    high: float
+    batches: int
+    batches_changed: int
+    first_change: pd.Timestamp | None
+    changes: int
+
+
+@dataclass(frozen=True)
+class ComparedRows:
+    """The rows of one comparison.
+
+    ``frame`` has ``y`` [the measure's kept unit], ``censored`` (−1 below the value, 0, 1 above it), ``recipe``,
+    ``batch``, ``run``, ``meter``, ``packed_at``, ``day`` (days since the first pack), ``age_days``, for a tasting
+    attribute ``panellist``, and a column for each candidate; missing cells stay missing. ``spreads`` names the
+    columns of
+    categories with many levels, which are allowed for as a spread between the levels.
+    """
+
+    frame: pd.DataFrame
+    candidates: tuple[Candidate, ...]
+    not_assessed: tuple[NotAssessed, ...]
+    left_out: tuple[LeftOut, ...]
+    spreads: tuple[str, ...] = ()
+
+    @property
+    def batches(self) -> int:
+        """How many batches are compared."""
+        return int(self.frame["batch"].nunique())
+
+    @property
+    def runs(self) -> int:
+        """How many runs are compared."""
+        return int(self.frame["run"].nunique())
+
+
+def compare_rows(table: PackTable, rows: pd.DataFrame, measure: Measure) -> ComparedRows:
+    """Return the rows and practices that can be compared for a measure.
+
+    Parameters
+    ----------
+    table : PackTable
+    rows : DataFrame
+        The chosen rows of ``table.rows``, or of ``table.tastings`` for a tasting attribute.
+    measure : Measure
+
+    Returns
+    -------
+    ComparedRows
+        Each of ``table.practices`` is among its candidates or among its ``not_assessed``, never both and never neither.
+    """
+    frame, left_out = _measured(rows, measure)
+    if not len(frame):
+        reason = f"no finished pack in this selection has a reading of {measure.label.lower()}"
+        return ComparedRows(frame, (), tuple(NotAssessed(p.name, reason) for p in table.practices), left_out)
+    candidates: list[Candidate] = []
+    not_assessed: list[NotAssessed] = []
+    columns: dict[str, npt.NDArray[np.float64]] = {}
+    spreads: dict[str, pd.Series] = {}
+    for practice in table.practices:
+        if (
+            practice.type == "category"
+            and _usable_levels(frame, rows.loc[frame.index, practice.name]) >= SPREAD_FROM_LEVELS
+        ):
+            spreads[f"level_{practice.name}"] = rows.loc[frame.index, practice.name].fillna("not noted")
+            not_assessed.append(NotAssessed(practice.name, _ALLOWED_FOR))
+            continue
+        made = _candidates(frame, rows.loc[frame.index, practice.name], practice)
+        if isinstance(made, NotAssessed):
+            not_assessed.append(made)
+        else:
+            candidates += [candidate for candidate, _ in made]
+            columns |= {candidate.column: values for candidate, values in made}
+    full = pd.concat([frame, pd.DataFrame({**columns, **spreads}, index=frame.index)], axis=1)
+    return ComparedRows(
+        full.reset_index(drop=True), tuple(candidates), tuple(not_assessed), left_out, spreads=tuple(spreads)
+    )
+
+
+def _measured(rows: pd.DataFrame, measure: Measure) -> tuple[pd.DataFrame, tuple[LeftOut, ...]]:
+    """Return the rows that have a reading which counts, with the columns that every model needs."""
+    value = rows["score"] if measure.is_tasting else rows[measure.name]
+    if measure.is_tasting:
+        value = value.where(rows["attribute"] == measure.name)
+    frame = pd.DataFrame(
+        {
+            "y": value.astype(np.float64),
+            "censored": rows.get(f"{measure.name}_censored", pd.Series(0, index=rows.index)).fillna(0).astype(np.int8),
+            "recipe": rows["recipe"],
+            "batch": rows["batch"],
+            "run": rows["run"],
+            "meter": rows.get(f"{measure.name}_meter", pd.Series("", index=rows.index)).fillna(""),
+            "packed_at": rows["packed_at"],
+            "age_days": rows["age_days"].astype(np.float64),
+        }
+    )
+    if measure.is_tasting:
+        frame["panellist"] = rows["panellist"]
+    frame = frame[frame["y"].notna() & frame["recipe"].notna() & frame["batch"].notna()]
+    left_out: list[LeftOut] = []
+    if measure.name in OXYGEN:
+        late = frame["age_days"] > LATEST_OXYGEN_READING_DAYS
+        frame = _without(frame, late, "read more than 3 days after closing, when oxygen has been used up", left_out)
+    if measure.scale == "log":
+        frame = _without(frame, frame["y"] <= 0, "read as 0 or less, which has no logarithm", left_out)
+    days = (frame["packed_at"] - frame["packed_at"].min()) / pd.Timedelta(days=1)
+    return frame.assign(day=days), tuple(left_out)
+
+
+def _without(frame: pd.DataFrame, out: pd.Series, reason: str, left_out: list[LeftOut]) -> pd.DataFrame:
+    if out.any():
+        left_out.append(LeftOut(reason, int(out.sum())))
+    return frame[~out]
+
+
+def _candidates(
+    frame: pd.DataFrame, values: pd.Series, practice: Practice
+) -> list[tuple[Candidate, npt.NDArray[np.float64]]] | NotAssessed:
+    recorded = frame.loc[values.notna(), "batch"].nunique()
+    if recorded < FEWEST_BATCHES:
+        reason = f"recorded for {count(recorded, 'batch', 'batches')} only; at least {FEWEST_BATCHES} are needed"
+        return NotAssessed(practice.name, reason)
+    if practice.type == "category":
+        return _level_candidates(frame, values, practice)
+    numbers = values.astype(np.float64)
+    why_not = _does_not_vary(frame, numbers)
+    if why_not:
+        return NotAssessed(practice.name, why_not)
+    candidate = Candidate(practice, f"x_{practice.name}", practice.step, practice.step_unit)
+    return [(candidate, (numbers / practice.step).to_numpy())]
+
+
+def _level_candidates(
+    frame: pd.DataFrame, values: pd.Series, practice: Practice
+) -> list[tuple[Candidate, npt.NDArray[np.float64]]] | NotAssessed:
+    by_level = frame["batch"].groupby(values).nunique().sort_values(ascending=False, kind="stable")
+    usable = [str(level) for level in by_level.index[by_level >= FEWEST_ON_A_SIDE]]
+    if len(usable) < 2:
+        return NotAssessed(practice.name, "never varies, or no other level has at least 3 batches")
+    against = usable[0]
+    kept = values.where(values.isin(usable))
+    made = []
+    for place, level in enumerate(usable[1:], start=1):
+        indicator = (kept == level).astype(np.float64).where(kept.notna())
+        if not _does_not_vary(frame, indicator):
+            step_unit = f"{level} against {against}"
+            candidate = Candidate(practice, f"x_{practice.name}_{place}", 1.0, step_unit, level, against)
+            made.append((candidate, indicator.to_numpy()))
+    return made or NotAssessed(practice.name, "differs only between recipes, so that it cannot be told from the recipe")
+
+
+def _usable_levels(frame: pd.DataFrame, values: pd.Series) -> int:
+    return int((frame["batch"].groupby(values).nunique() >= FEWEST_ON_A_SIDE).sum())
+
+
+def _does_not_vary(frame: pd.DataFrame, numbers: pd.Series) -> str:
+    """Return why a practice cannot be compared within recipes, or an empty text where it can."""
+    by_batch = pd.DataFrame({"recipe": frame["recipe"], "batch": frame["batch"], "x": numbers}).dropna()
+    if by_batch["x"].nunique() < 2:
+        return "never varies"
+    by_batch = by_batch.groupby(["recipe", "batch", "x"], as_index=False).size()
+    usual = by_batch.groupby("recipe")["x"].transform(_most_common)
+    changed = by_batch.loc[by_batch["x"] != usual, "batch"].nunique()
+    if changed == 0:
+        return "differs only between recipes, so that it cannot be told from the recipe"
+    if changed < FEWEST_ON_A_SIDE:
+        batches = count(changed, "batch", "batches")
+        return f"differs from the usual in {batches} only; at least {FEWEST_ON_A_SIDE} are needed"
+    return ""
+
+
+def _most_common(values: pd.Series) -> float:
+    return float(values.mode().iloc[0])

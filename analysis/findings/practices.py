@@ -1,0 +1,399 @@
+"""Which practices shift a measure in the finished pack, and which cannot be told yet?"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from analysis.estimate import Estimate
+from analysis.findings.filters import Filters
+from analysis.findings.finding import Finding
+from analysis.findings.margins import margin_for, margins_on_record
+from analysis.findings.practice_cautions import cautions_for
+from analysis.findings.practice_design import PracticeDesign, design_for
+from analysis.findings.practice_model import PracticeFits, Slope, fit_practices
+from analysis.findings.practice_rows import Candidate, ComparedRows, LeftOut, NotAssessed, compare_rows
+from analysis.findings.practice_separation import Separation, separate
+from analysis.findings.wording import change, count, listing, percent, span
+from analysis.linking import PackTable
+from analysis.models import MixedFit
+from analysis.verdicts import Effect, Judgement, MarginAtLevel, Verdict, judge_family
+from analysis.vocabulary import Measure
+from analysis.vocabulary import measure as measure_of
+
+__all__ = ["PracticeEffect", "PracticesFinding", "practices"]
+
+_ORDER = (Verdict.RAISES, Verdict.LOWERS, Verdict.NO_PRACTICAL_DIFFERENCE, Verdict.CANNOT_TELL_YET)
+
+
+@dataclass(frozen=True)
+class PracticeEffect:
+    """What one step of a practice does to the measure.
+
+    ``effect`` is the 95 % interval in the measure's kept unit at the finding's ``level``, ``inner`` the 90 % one that
+    is held against the margin; ``percent`` the same effect as a share of the level. ``alone`` and ``without_trend`` are
+    its effects without the other practices and without the smooth in time. ``batches`` counts the batches it rests on.
+    """
+
+    practice: str
+    label: str
+    step: float
+    step_unit: str
+    effect: Estimate
+    inner: Estimate
+    percent: float
+    judgement: Judgement
+    alone: Estimate | None
+    without_trend: Estimate | None
+    batches: int
+    more_batches: int | None
+    cautions: tuple[str, ...]
+
+    @property
+    def verdict(self) -> Verdict:
+        """What may be said."""
+        return self.judgement.verdict
+
+
+@dataclass(frozen=True)
+class PracticesFinding(Finding):
+    """The verdicts of one measure.
+
+    ``margin`` and ``level`` are None where nothing could be compared. ``formula`` and ``fit`` are the model's; ``runs``
+    and ``batches`` count what was compared.
+    """
+
+    measure: Measure
+    practices: tuple[PracticeEffect, ...]
+    not_assessed: tuple[NotAssessed, ...]
+    left_out: tuple[LeftOut, ...]
+    margin: MarginAtLevel | None
+    level: float | None
+    packs: int
+    runs: int
+    batches: int
+    formula: str
+    log: bool
+    fit: MixedFit | None
+    compared: ComparedRows
+
+    @property
+    def margin_value(self) -> float | None:
+        """The margin at ``level`` [the measure's kept unit]."""
+        if self.margin is None or self.level is None:
+            return None
+        return self.level * math.expm1(self.margin.above) if self.log else self.margin.above
+
+    def as_document(self) -> dict[str, object]:
+        """Return the JSON document of the command line."""
+        return {
+            **super().as_document(),
+            "measure": self.measure.name,
+            "unit": self.measure.unit,
+            "runs": self.runs,
+            "batches": self.batches,
+            "packs": self.packs,
+            "level": self.level,
+            "margin": self._margin_document(),
+            "practices": [_effect_document(effect) for effect in self.practices],
+            "not_assessed": [{"practice": n.practice, "reason": n.reason} for n in self.not_assessed],
+            "left_out": [{"reason": out.reason, "rows": out.rows} for out in self.left_out],
+            "formula": self.formula,
+        }
+
+    def in_words(self) -> tuple[list[str], list[list[str]]]:
+        """Return the verdicts as headers and rows of text, for a terminal or a table."""
+        unit = self.measure.unit
+        headers = [
+            "Practice",
+            "Step",
+            "Verdict",
+            f"Effect [{unit}]",
+            "95 % interval",
+            "Percent",
+            "Batches",
+            "More needed",
+        ]
+        rows = [
+            [
+                e.label,
+                e.step_unit,
+                str(e.verdict),
+                change(e.effect.value),
+                span(e.effect.low, e.effect.high),
+                percent(e.percent),
+                f"{e.batches:,}",
+                "" if e.more_batches is None else f"{e.more_batches:,}",
+            ]
+            for e in self.practices
+        ]
+        return headers, rows
+
+    def _margin_document(self) -> dict[str, object] | None:
+        if self.margin is None:
+            return None
+        margin = self.margin.margin
+        return {
+            "value": self.margin_value,
+            "unit": self.measure.unit,
+            "set_by": margin.set_by,
+            "is_default": margin.is_default,
+            "as_set": {"value": margin.value, "unit": margin.unit, "recipe": margin.recipe},
+        }
+
+
+def practices(table: PackTable, measure: str, filters: Filters | None = None) -> PracticesFinding:
+    """Say which practices shift a measure.
+
+    All practices enter one model together, with the recipe, the meter, the age of the pack and a smooth in time
+    beside them and batches (and runs) as random effects: a slope is therefore one within recipes, and packs of one run
+    count as one batch. Practices that move together enter as one.
+
+    Parameters
+    ----------
+    table : PackTable
+    measure : str
+        A measure's kept name, or a tasting attribute.
+    filters : Filters, optional
+        All packs where it is not given.
+
+    Returns
+    -------
+    PracticesFinding
+        Without practices where nothing can be said; ``answer`` then says why.
+    """
+    what = measure_of(measure)
+    chosen = filters if filters is not None else Filters()
+    rows = chosen.apply(table.tastings if what.is_tasting else table.rows)
+    if not what.is_tasting and what.name not in rows:
+        rows = rows.assign(**{what.name: np.nan})
+    compared = compare_rows(table, rows, what)
+    separation = separate(compared.frame, compared.candidates)
+    design = design_for(compared, what, separation.leaders)
+    fits = (
+        fit_practices(design) if len(design.frame) else PracticeFits({}, {}, {}, None, "there are no packs to compare")
+    )
+    if fits.fit is None:
+        return _unanswered(table, what, chosen, compared, design, fits.why_not)
+    return _answered(table, what, chosen, compared, separation, design, fits)
+
+
+def _unanswered(
+    table: PackTable, what: Measure, filters: Filters, compared: ComparedRows, design: PracticeDesign, why: str
+) -> PracticesFinding:
+    reasons = (*compared.not_assessed, *(NotAssessed(c.name, why) for c in compared.candidates))
+    return PracticesFinding(
+        question=_question(what),
+        answer=f"Nothing can be told of {what.label.lower()}: {why}.",
+        cautions=(),
+        ledger_state=table.state,
+        filters=filters,
+        measure=what,
+        practices=(),
+        not_assessed=reasons,
+        left_out=design.left_out,
+        margin=None,
+        level=None,
+        packs=len(compared.frame),
+        runs=compared.runs,
+        batches=compared.batches,
+        formula="",
+        log=design.log,
+        fit=None,
+        compared=compared,
+    )
+
+
+def _answered(
+    table: PackTable,
+    what: Measure,
+    filters: Filters,
+    compared: ComparedRows,
+    separation: Separation,
+    design: PracticeDesign,
+    fits: PracticeFits,
+) -> PracticesFinding:
+    frame = design.frame
+    levels = _levels(design)
+    level = _typical(design, frame)
+    margin = margin_for(margins_on_record(table.targets, what.name), what.name, levels, log=design.log)
+    told = [c for c in design.candidates if c.column in fits.together]
+    effects = [Effect(c.name, s.estimate, s.standard_error, s.df) for c in told for s in (fits.together[c.column],)]
+    judged = judge_family(effects, margin)
+    made = [
+        _effect(c, judgement, frame, separation, fits, level, design.log, what.unit)
+        for c, judgement in zip(told, judged, strict=True)
+    ]
+    ordered = tuple(sorted(made, key=lambda e: (_ORDER.index(e.verdict), -abs(e.judgement.effect.estimate))))
+    return PracticesFinding(
+        question=_question(what),
+        answer=_answer(what, ordered),
+        cautions=_page_cautions(margin, what),
+        ledger_state=table.state,
+        filters=filters,
+        measure=what,
+        practices=ordered,
+        not_assessed=(*compared.not_assessed, *_followers(separation), *_made_by_others(design, fits)),
+        left_out=design.left_out,
+        margin=margin,
+        level=level,
+        packs=len(frame),
+        runs=int(frame["run"].nunique()),
+        batches=int(frame["batch"].nunique()),
+        formula=design.formula(),
+        log=design.log,
+        fit=fits.fit,
+        compared=compared,
+    )
+
+
+def _effect(
+    candidate: Candidate,
+    judgement: Judgement,
+    frame: pd.DataFrame,
+    separation: Separation,
+    fits: PracticeFits,
+    level: float,
+    log: bool,
+    unit: str,
+) -> PracticeEffect:
+    column = candidate.column
+    together = fits.together[column]
+    alone, without_trend = fits.alone.get(column), fits.without_trend.get(column)
+    followers = separation.followers.get(column, ())
+    kept = _kept(together.estimate, level, log)
+    return PracticeEffect(
+        practice=" + ".join([candidate.name, *(f.candidate.name for f in followers)]),
+        label=" with ".join([candidate.label, *(f.candidate.label for f in followers)]),
+        step=candidate.step,
+        step_unit=candidate.step_unit,
+        effect=_estimate(together, judgement.low, judgement.high, level, log, unit, 0.95),
+        inner=_estimate(together, judgement.inner_low, judgement.inner_high, level, log, unit, 0.90),
+        percent=100 * kept / level if level else math.nan,
+        judgement=judgement,
+        alone=_beside(alone, level, log, unit),
+        without_trend=_beside(without_trend, level, log, unit),
+        batches=int(frame.loc[frame[column].notna(), "batch"].nunique()),
+        more_batches=None,
+        cautions=cautions_for(
+            candidate, frame, separation, together=together, alone=alone, without_trend=without_trend
+        ),
+    )
+
+
+def _kept(value: float, level: float, log: bool) -> float:
+    """Return an effect on the model's scale in the kept unit, at the level."""
+    return level * math.expm1(value) if log else value
+
+
+def _estimate(slope: Slope, low: float, high: float, level: float, log: bool, unit: str, at: float) -> Estimate:
+    kept = [_kept(v, level, log) for v in (slope.estimate, low, high)]
+    error = slope.standard_error * (level * math.exp(slope.estimate) if log else 1.0)
+    return Estimate(kept[0], kept[1], kept[2], unit, error, slope.df, at)
+
+
+def _beside(slope: Slope | None, level: float, log: bool, unit: str) -> Estimate | None:
+    if slope is None:
+        return None
+    judged = judge_family([Effect("", slope.estimate, slope.standard_error, slope.df)], None)[0]
+    return _estimate(slope, judged.low, judged.high, level, log, unit, 0.95)
+
+
+def _levels(design: PracticeDesign) -> Mapping[str, float]:
+    """Return each recipe's typical value [the measure's kept unit]: the mean over its batches on the model's scale."""
+    by_batch = design.frame.groupby(["recipe", "batch"])["response"].mean()
+    means = by_batch.groupby("recipe").mean()
+    return {str(recipe): math.exp(m) if design.log else m for recipe, m in means.items()}
+
+
+def _typical(design: PracticeDesign, frame: pd.DataFrame) -> float:
+    mean = float(frame.groupby("batch")["response"].mean().mean())
+    return math.exp(mean) if design.log else mean
+
+
+def _followers(separation: Separation) -> list[NotAssessed]:
+    by_column = {c.column: c for c in separation.leaders}
+    return [
+        NotAssessed(f.candidate.name, f"always moves with {by_column[lead].name}: only their joint effect can be told")
+        for lead, followers in separation.followers.items()
+        for f in followers
+    ]
+
+
+def _made_by_others(design: PracticeDesign, fits: PracticeFits) -> list[NotAssessed]:
+    return [
+        NotAssessed(c.name, "is fully determined by the other practices, the recipe and the season")
+        for c in design.candidates
+        if c.column not in fits.together
+    ]
+
+
+def _question(what: Measure) -> str:
+    return f"Which practices shift {_spoken(what)} in the finished pack?"
+
+
+def _spoken(what: Measure) -> str:
+    return what.label if what.label == "pH" else what.label[0].lower() + what.label[1:]
+
+
+def _answer(what: Measure, effects: Sequence[PracticeEffect]) -> str:
+    by_verdict = {v: [e.label for e in effects if e.verdict is v] for v in _ORDER}
+    name = _spoken(what)
+    parts = [
+        f"{listing(by_verdict[v])} {'raises' if v is Verdict.RAISES else 'lowers'} {name}"
+        if len(by_verdict[v]) == 1
+        else f"{listing(by_verdict[v])} {'raise' if v is Verdict.RAISES else 'lower'} {name}"
+        for v in (Verdict.RAISES, Verdict.LOWERS)
+        if by_verdict[v]
+    ]
+    if not parts:
+        parts.append(f"No practice is shown to raise or lower {name}")
+    counts = Counter(e.verdict for e in effects)
+    small, open_ = counts[Verdict.NO_PRACTICAL_DIFFERENCE], counts[Verdict.CANNOT_TELL_YET]
+    if small:
+        parts.append(f"{count(small, 'practice makes', 'practices make')} no practical difference")
+    if open_:
+        parts.append(f"of {count(open_, 'practice')} it cannot be told yet")
+    return f"{'; '.join(parts)}."
+
+
+def _page_cautions(margin: MarginAtLevel, what: Measure) -> tuple[str, ...]:
+    said = []
+    if margin.margin.is_default:
+        said.append(
+            f"The margin of {margin.margin.value:g} {margin.margin.unit} is a working default: set the smallest "
+            "difference that matters to you among the targets, for each recipe."
+        )
+    elif margin.margin.recipe is not None:
+        said.append(f"The margin is that of {margin.margin.recipe}, the strictest of the recipes compared.")
+    if what.is_tasting:
+        said.append("Scores are treated as even steps; read small differences with care.")
+    said.append("These records were not made as a trial: what is seen together need not be the cause.")
+    return tuple(said)
+
+
+def _effect_document(e: PracticeEffect) -> dict[str, object]:
+    return {
+        "practice": e.practice,
+        "label": e.label,
+        "step": e.step,
+        "step_unit": e.step_unit,
+        "effect": e.effect.value,
+        "low": e.effect.low,
+        "high": e.effect.high,
+        "effect_percent": e.percent,
+        "verdict": str(e.verdict),
+        "p": e.judgement.p,
+        "q": e.judgement.q,
+        "batches": e.batches,
+        "more_batches": e.more_batches,
+        "small_but_real": e.judgement.small_but_real,
+        "size_certain": e.judgement.size_certain,
+        "reasons": list(e.judgement.reasons),
+        "cautions": list(e.cautions),
+    }
