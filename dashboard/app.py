@@ -34,11 +34,11 @@ _INDEX = """<!DOCTYPE html>
 <a class="skip" href="#main">Skip to the page</a>
 <noscript>Dropbright draws its pages with its own scripts. Please allow scripts for this address.</noscript>
 {%app_entry%}
-<footer>
+<div hidden>
 {%config%}
 {%scripts%}
 {%renderer%}
-</footer>
+</div>
 </body>
 </html>
 """

@@ -66,6 +66,18 @@
 
   const keepCharts = (measure, stage, series) => keepChoices({ measure, stage: stage === "pack" ? "" : stage, series });
 
+  // What a button opened further down the page is brought into sight, and read from its heading on.
+  function focusIn(children) {
+    if (children) {
+      window.requestAnimationFrame(() => {
+        const heading = document.querySelector(".closer h3");
+        heading && heading.focus();
+        heading && heading.scrollIntoView({ block: "center" });
+      });
+    }
+    return noUpdate();
+  }
+
   function goTo(address) {
     window.history.pushState({}, "", address);
     window.dispatchEvent(new CustomEvent("_dashprivate_pushstate"));
@@ -124,6 +136,7 @@
   window.dash_clientside.dropbright = Object.assign(window.dash_clientside.dropbright || {}, {
     arrive,
     clearFilters,
+    focusIn,
     keepCharts,
     keepFilters,
     keepInLink,

@@ -8,13 +8,13 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from analysis.findings.wording import amount
 from dashboard.figures.chart_drawing import MOST_MARKED, ChartDrawing, ShiftDrawing, kept_points
-from dashboard.figures.plotly_layout import axis, layout, packed_floats
+from dashboard.figures.plotly_layout import axis, layout, log_ticks, packed_floats
 from dashboard.theme import Palette
 
 __all__ = ["control_chart"]
 
-HEIGHT = 420
 _BLUE, _VERMILLION, _, _PURPLE = range(4)
 
 
@@ -41,15 +41,21 @@ def _layout(drawing: ChartDrawing, colours: Palette) -> dict[str, Any]:
     title = f"{drawing.label} [{drawing.unit}]" if drawing.unit else drawing.label
     vertical = axis(colours, type="log" if drawing.log else "linear", automargin=True)
     if drawing.log:
-        vertical |= {"dtick": "D2", "exponentformat": "none"}
+        vertical |= _log_labels(drawing)
     return layout(
         colours,
-        HEIGHT,
         xaxis=axis(colours, type="date", showgrid=False, tickformat="%-d %b\n%Y", nticks=8),
-        yaxis={**vertical, "title": {"text": title, "font": {"color": colours.ink}, "standoff": 10}},
+        yaxis={**vertical, "title": {"text": title, "font": {"color": colours.ink, "size": 14}, "standoff": 10}},
         shapes=[shape for shift in drawing.shifts for shape in _shift_shapes(shift, colours)],
         uirevision=drawing.title,
     )
+
+
+def _log_labels(drawing: ChartDrawing) -> dict[str, Any]:
+    drawn = np.concatenate([drawing.values, drawing.lower, drawing.upper])
+    known = drawn[np.isfinite(drawn) & (drawn > 0)]
+    ticks = log_ticks(float(known.min()) * 0.85, float(known.max()) * 1.15) if known.size else []
+    return {"tickmode": "array", "tickvals": ticks, "ticktext": [amount(tick, digits=2) for tick in ticks]}
 
 
 def _shift_shapes(shift: ShiftDrawing, colours: Palette) -> list[dict[str, Any]]:

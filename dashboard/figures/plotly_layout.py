@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import math
 from typing import Any
 
 import numpy as np
@@ -10,7 +11,9 @@ from numpy.typing import ArrayLike
 
 from dashboard.theme import SANS, Palette
 
-__all__ = ["GRAPH_CONFIG", "axis", "layout", "packed_floats"]
+__all__ = ["GRAPH_CONFIG", "axis", "layout", "log_ticks", "packed_floats"]
+
+_FEWEST_TICKS = 4
 
 GRAPH_CONFIG: dict[str, Any] = {
     "displayModeBar": False,
@@ -21,10 +24,10 @@ GRAPH_CONFIG: dict[str, Any] = {
 }
 
 
-def layout(colours: Palette, height: int, **further: Any) -> dict[str, Any]:
-    """Return the layout that all figures share."""
+def layout(colours: Palette, **further: Any) -> dict[str, Any]:
+    """Return the layout that all figures share; a figure is as large as its place on the page."""
     return {
-        "height": height,
+        "autosize": True,
         "margin": {"l": 56, "r": 16, "t": 14, "b": 40},
         "paper_bgcolor": "rgba(0,0,0,0)",
         "plot_bgcolor": "rgba(0,0,0,0)",
@@ -53,6 +56,19 @@ def axis(colours: Palette, **further: Any) -> dict[str, Any]:
         "tickfont": {"color": colours.soft},
         **further,
     }
+
+
+def log_ticks(low: float, high: float) -> list[float]:
+    """Return round values between two positive ones for a logarithmic axis: a handful, not a grid of all digits."""
+    if not (0 < low <= high):
+        return []
+    powers = range(math.floor(math.log10(low)) - 1, math.ceil(math.log10(high)) + 1)
+    for steps in ((1,), (1, 3), (1, 2, 5), (1, 1.5, 2, 3, 5, 7)):
+        ticks = [step * 10.0**power for power in powers for step in steps]
+        inside = [tick for tick in ticks if low <= tick <= high]
+        if len(inside) >= _FEWEST_TICKS:
+            break
+    return inside
 
 
 def packed_floats(values: ArrayLike) -> dict[str, str]:

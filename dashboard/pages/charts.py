@@ -46,6 +46,7 @@ CAPTION = "charts-caption"
 WORDS = "charts-words"
 SMALL = "charts-small"
 BELOW = "charts-below"
+_ROOM = {"height": "clamp(19rem, 44vw, 26rem)"}
 NO_FIGURE: dict[str, Any] = {"data": [], "layout": {}}
 ANY_SERIES = {"type": "series", "name": ALL}
 
@@ -122,7 +123,7 @@ def _large() -> Component:
             html.H2(id=NAME),
             html.Figure(
                 [
-                    dcc.Graph(id=GRAPH, figure=NO_FIGURE, config=GRAPH_CONFIG, className="graph"),
+                    dcc.Graph(id=GRAPH, figure=NO_FIGURE, config=GRAPH_CONFIG, style=_ROOM),
                     html.Figcaption(id=CAPTION),
                 ]
             ),
@@ -236,7 +237,10 @@ def below_part(seen: ChartsView) -> Component:
 
 def take_away(filters: Filters, asked: Mapping[str, str], form: Form) -> bytes:
     """Return every point of every chart of a measure as a file."""
-    finding = context().answer(stability, asked["measure"], asked.get("stage", "pack"), filters)
+    name, stage = asked.get("measure", ""), asked.get("stage", "pack")
+    if not name or stage not in STAGES:
+        raise exports.NothingToTakeError
+    finding = context().answer(stability, name, stage, filters)
     unit = finding.measure.unit
     note = ExportNote(
         f"Control charts of {finding.measure.label}",

@@ -13,7 +13,7 @@ from dash.exceptions import PreventUpdate
 from analysis.ledger import LedgerError
 from dashboard.parts import conflicts, intake_history
 from dashboard.parts.context import context
-from dashboard.parts.ids import LEDGER_STATE
+from dashboard.parts.ledger_state import announce
 from dashboard.parts.taken import taken_parts
 from dashboard.parts.waiting import GONE, answers_so_far, look, read, token_of
 
@@ -26,6 +26,7 @@ SECTION = "intake-waiting"
 BUSY = "intake-busy"
 ANSWERS = "intake-answers"
 REVIEW = "intake-review"
+REMARKS = "intake-remarks"
 CLOSER = "intake-closer"
 READ_AGAIN = "intake-read-again"
 WHO = "intake-who"
@@ -75,6 +76,7 @@ def _waiting() -> list[Component]:
         html.H2("Before it is stored"),
         html.Div(id=REVIEW),
         html.Div(id=CLOSER),
+        html.Div(id=REMARKS),
         html.Div(
             className="decide",
             children=[
@@ -99,9 +101,9 @@ def read_files(waiting: object, _again: int | None, said: object, values: list[A
         raise PreventUpdate
     staging = context().stagings.find(token_of(waiting))
     if staging is None:
-        return html.P(GONE, className="caution"), None, None, False, True, None
+        return html.P(GONE, className="caution"), None, None, None, False, True, None
     reading = read(context(), staging, answers_so_far(staging, said, values, ids))
-    return reading.parts, None, reading.answers, False, not reading.ready, None
+    return reading.parts, reading.remarks, None, reading.answers, False, not reading.ready, None
 
 
 def look_closer(clicks: list[int | None], waiting: object, said: object, values: list[Any], ids: list[Any]):
@@ -118,18 +120,19 @@ def take_them_in(clicks: int | None, waiting: object, who: object):
     if not clicks:
         raise PreventUpdate
     if not isinstance(who, str) or not who.strip():
-        return html.P("Say your name first: it is kept with the intake.", className="caution"), *[no_update] * 5
+        return html.P("Say your name first: it is kept with the intake.", className="caution"), *[no_update] * 4
     here = context()
     staging = here.stagings.claim(token_of(waiting))
     if staging is None or staging.taken is None:
-        return html.P(GONE, className="caution"), *[no_update] * 5
+        return html.P(GONE, className="caution"), *[no_update] * 4
     try:
         commit = here.ledger.commit(staging.taken, who[:120])
     except LedgerError as error:
         here.stagings.keep(staging)
-        return html.P(f"Nothing was stored. {error}", className="caution"), *[no_update] * 5
+        return html.P(f"Nothing was stored. {error}", className="caution"), *[no_update] * 4
     here.stagings.discard(staging)
-    return taken_parts(commit), True, commit.state, None, None, {"token": staging.token}
+    announce(commit.state)
+    return taken_parts(commit), True, None, None, {"token": staging.token}
 
 
 def put_aside(clicks: int | None, waiting: object):
@@ -157,6 +160,7 @@ def register(app: Dash) -> None:
     busy = [(Output(BUSY, "hidden"), False, True)]
     app.callback(
         Output(REVIEW, "children"),
+        Output(REMARKS, "children"),
         Output(CLOSER, "children"),
         Output(ANSWERS, "data"),
         Output(SECTION, "hidden"),
@@ -187,6 +191,9 @@ def register(app: Dash) -> None:
 
 def _register_upload(app: Dash) -> None:
     app.clientside_callback(
+        ClientsideFunction("dropbright", "focusIn"), Output(CLOSER, "title"), Input(CLOSER, "children")
+    )
+    app.clientside_callback(
         ClientsideFunction("dropbright", "prepareUpload"), Output(READY, "children"), Input(DROP, "id")
     )
     app.clientside_callback(
@@ -206,7 +213,6 @@ def _register_decisions(app: Dash) -> None:
     )
     app.callback(
         *ends,
-        Output(LEDGER_STATE, "data"),
         *cleared,
         Input(TAKE_IN, "n_clicks"),
         State(WAITING, "data"),

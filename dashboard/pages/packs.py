@@ -233,7 +233,7 @@ def unlinked_part(finding: PacksFinding) -> Component | None:
             html.Summary(f"{count(total, 'record')} could not be linked to a pack, and why"),
             data_table(
                 "Records that could not be linked",
-                (Column("Record"), Column("Why not"), Column("How many", kind="figures")),
+                (Column("Record"), Column("Why not", kind="prose"), Column("How many", kind="figures")),
                 rows,
             ),
         ],

@@ -34,6 +34,11 @@ VERDICTS = "practices-verdicts"
 UNSAID = "practices-unsaid"
 MODEL = "practices-model"
 
+_HOW_TO_READ = (
+    "In brackets, and as the thin line, the 95 % interval; the thick line is the 90 % interval, which has to lie "
+    "inside the band for “no practical difference”. Open a line for its numbers."
+)
+
 
 @dataclass(frozen=True)
 class PracticesView:
@@ -98,7 +103,7 @@ def verdicts_part(seen: PracticesView) -> Component | None:
     return html.Section(
         [
             *[html.P(words, className="caution") for words in finding.cautions],
-            html.P(margin_words(finding), className="measure"),
+            html.P(f"{margin_words(finding)} {_HOW_TO_READ}", className="measure"),
             html.Div(
                 [html.Span(), interval_axis("lowers", "raises", seen.scale, margin)],
                 className="verdict-row verdict-head",
@@ -120,7 +125,7 @@ def _verdict(effect: PracticeEffect, seen: PracticesView) -> Component:
         [
             html.Summary(
                 [
-                    html.Div([mark(effect.verdict), html.P(sentence(effect, seen.finding))], className="verdict-words"),
+                    html.Div([_marks(effect), html.P(sentence(effect, seen.finding))], className="verdict-words"),
                     drawing,
                 ],
                 className="verdict-row",
@@ -136,6 +141,13 @@ def _verdict(effect: PracticeEffect, seen: PracticesView) -> Component:
         ],
         className="verdict-item",
     )
+
+
+def _marks(effect: PracticeEffect) -> Component:
+    """Return the verdict's mark, and how many cautions stand behind it."""
+    cautions = len(effect.cautions)
+    beside = [html.Span(count(cautions, "caution"), className="has-cautions")] if cautions else []
+    return html.Div([mark(effect.verdict), *beside], className="verdict-marks")
 
 
 def verdict_table(finding: PracticesFinding) -> Component:
@@ -173,7 +185,11 @@ def unsaid_part(finding: PracticesFinding) -> Component | None:
     return html.Section(
         [
             html.H2("What is not said, and why"),
-            data_table("Practices that were not assessed", (Column("Practice"), Column("Why nothing is said")), rows)
+            data_table(
+                "Practices that were not assessed",
+                (Column("Practice"), Column("Why nothing is said", kind="prose")),
+                rows,
+            )
             if rows
             else None,
             *[html.P(f"{count(out.rows, 'reading')} left out: {out.reason}.") for out in finding.left_out],
@@ -188,6 +204,8 @@ def _sentence(text: str) -> str:
 
 def take_away(filters: Filters, asked: Mapping[str, str], form: Form) -> bytes:
     """Return the verdicts of a measure as a file."""
+    if not asked.get("measure"):
+        raise exports.NothingToTakeError
     finding = context().answer(practices, asked["measure"], filters)
     unit = finding.measure.unit
     note = ExportNote(

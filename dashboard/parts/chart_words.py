@@ -55,8 +55,7 @@ def series_parts(series: Series, finding: Stability) -> list[Component]:
         parts += [html.H3("When its level moved"), html.Ul([html.Li(_move(m, series, finding)) for m in series.moves])]
     parts.append(html.H3("Its signals"))
     parts.append(_signals(series, finding))
-    parts += [html.P(caution, className="caution") for caution in series.cautions]
-    return parts
+    return [*[html.P(caution, className="caution") for caution in series.cautions], *parts]
 
 
 def _move(move: Move, series: Series, finding: Stability) -> list[Component | str]:
@@ -82,7 +81,7 @@ def _signals(series: Series, finding: Stability) -> Component:
         Column("Run"),
         Column("Batch"),
         Column("Value", kind="figures"),
-        Column("What it says"),
+        Column("What it says", kind="prose"),
     )
     rows: list[tuple[Cell, ...]] = []
     for signal in reversed(series.signals):
@@ -104,7 +103,13 @@ def _point_cells(point: Point, series: Series, finding: Stability) -> tuple[Cell
 
 def points_table(series: Series, finding: Stability) -> Component:
     """Return the chart's numbers as a table, the latest first."""
-    columns = (Column("Packed"), Column("Run"), Column("Batch"), Column("Value", kind="figures"), Column("Signals"))
+    columns = (
+        Column("Packed"),
+        Column("Run"),
+        Column("Batch"),
+        Column("Value", kind="figures"),
+        Column("Signals", kind="prose"),
+    )
     latest = series.points[::-1][:_MOST_POINTS]
     rows = [
         (*_point_cells(point, series, finding), ", ".join(RULES[code].says for code in point.signals))

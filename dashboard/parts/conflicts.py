@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import date, datetime
 
 import dash_mantine_components as dmc
-from dash import MATCH, Dash, Input, Output, State, ctx, html, set_props
+from dash import MATCH, Dash, Input, Output, State, ctx, html
 from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
@@ -15,6 +15,7 @@ from analysis.ledger import Conflict, LedgerError
 from analysis.records.kinds import KINDS
 from dashboard.parts.context import context
 from dashboard.parts.ids import LEDGER_STATE
+from dashboard.parts.ledger_state import announce
 
 __all__ = ["conflict_list", "places", "register", "settle"]
 
@@ -111,7 +112,7 @@ def settle(clicks: int | None, keep: object, because: object, who: object):
         ledger.resolve(number, int(str(keep)), str(because)[:_LONGEST], str(who)[:120])
     except (LedgerError, ValueError) as error:
         return html.P(f"It was not settled. {error}", className="caution")
-    set_props(LEDGER_STATE, {"data": ledger.state})
+    announce(ledger.state)
     return None
 
 

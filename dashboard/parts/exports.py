@@ -14,10 +14,15 @@ from analysis.findings.filters import Filters
 from dashboard.parts.addresses import filters_from_search, query
 from dashboard.parts.shell import icon
 
-__all__ = ["Maker", "add_export_route", "links"]
+__all__ = ["Maker", "NothingToTakeError", "add_export_route", "links"]
 
 # What a page offers: the selection, what else the address says, the form of file → the file's bytes.
 Maker = Callable[[Filters, Mapping[str, str], Form], bytes]
+
+
+class NothingToTakeError(LookupError):
+    """The address asks for something that the page does not show."""
+
 
 _WORDS: Mapping[str, str] = {"xlsx": "Excel", "csv": "CSV", "parquet": "Parquet"}
 
@@ -25,7 +30,7 @@ _WORDS: Mapping[str, str] = {"xlsx": "Excel", "csv": "CSV", "parquet": "Parquet"
 def add_export_route(server: Flask, offers: Mapping[str, Maker]) -> None:
     """Let ``server`` answer ``/take-away/NAME.FORM`` with a file for the selection that the query states.
 
-    A maker raises ``ValueError`` or ``LookupError`` where the rest of the query makes no sense: the answer is 404.
+    A maker raises ``NothingToTakeError`` where the rest of the query makes no sense: the answer is 404.
     """
 
     def take_away(name: str, form: str) -> Response:
@@ -34,7 +39,7 @@ def add_export_route(server: Flask, offers: Mapping[str, Maker]) -> None:
         asked = request.query_string.decode("utf-8", "replace")
         try:
             body = offers[name](filters_from_search(asked), request.args.to_dict(), cast("Form", form))
-        except (ValueError, LookupError):
+        except NothingToTakeError:
             abort(404)
         answer = Response(body, content_type=CONTENT_TYPES[form])
         answer.headers["Content-Disposition"] = f'attachment; filename="dropbright-{name}.{form}"'

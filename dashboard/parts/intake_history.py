@@ -14,6 +14,7 @@ from analysis.ledger import IntakeEntry, LedgerError
 from analysis.records.kinds import KINDS
 from dashboard.parts.context import context
 from dashboard.parts.ids import LEDGER_STATE
+from dashboard.parts.ledger_state import announce
 from dashboard.parts.tables import Column, data_table
 
 __all__ = ["consequence", "history_table", "places", "register"]
@@ -67,9 +68,9 @@ def history_table(entries: Sequence[IntakeEntry]) -> Component:
         Column("Intake", kind="figures"),
         Column("When"),
         Column("By"),
-        Column("Files"),
+        Column("Files", kind="prose"),
         Column("Rows", kind="figures"),
-        Column("Standing"),
+        Column("Standing", kind="prose"),
         Column(""),
     )
     latest = sorted(entries, key=lambda entry: entry.intake, reverse=True)
@@ -131,7 +132,7 @@ def take_back(clicks: int | None, number: object, because: object, who: object):
     """Withdraw the intake, in the name of the person who says so and for the reason given."""
     if not clicks:
         raise PreventUpdate
-    fault, stay = _missing(because, who), (True, no_update, no_update)
+    fault, stay = _missing(because, who), (True, no_update)
     if fault:
         return html.P(fault, className="caution"), *stay
     if not isinstance(number, int):
@@ -140,7 +141,8 @@ def take_back(clicks: int | None, number: object, because: object, who: object):
         done = context().ledger.withdraw(number, str(because)[:_LONGEST], str(who)[:120])
     except (LedgerError, ValueError) as error:
         return html.P(f"It was not taken back. {error}", className="caution"), *stay
-    return None, False, html.P(done.sentence), done.state
+    announce(done.state)
+    return None, False, html.P(done.sentence)
 
 
 def _missing(because: object, who: object) -> str:
@@ -167,7 +169,6 @@ def register(app: Dash) -> None:
         Output(FAULT, "children", allow_duplicate=True),
         Output(DIALOG, "opened", allow_duplicate=True),
         Output(DONE, "children"),
-        Output(LEDGER_STATE, "data", allow_duplicate=True),
         Input(CONFIRM, "n_clicks"),
         State(NUMBER, "data"),
         State(BECAUSE, "value"),

@@ -95,7 +95,12 @@ def _differ(group: ProblemGroup) -> bool:
 
 
 def _single(group: ProblemGroup) -> Component:
-    columns = (Column("Row", kind="figures"), Column("Value"), Column("What is wrong"), Column("What to do"))
+    columns = (
+        Column("Row", kind="figures"),
+        Column("Value"),
+        Column("What is wrong", kind="prose"),
+        Column("What to do", kind="prose"),
+    )
     rows = [
         ("" if p.row is None else f"{p.row:,}", p.value or "", p.message, p.remedy) for p in group.problems[:_SHOWN]
     ]

@@ -17,7 +17,7 @@ from dashboard.parts.answers import control_id, sheet_key
 from dashboard.parts.problems import problem_list
 from dashboard.parts.tables import Column, data_table
 
-__all__ = ["Review", "closer_id", "question_list", "review", "review_parts", "sheets_of"]
+__all__ = ["Review", "closer_id", "question_list", "remark_parts", "review", "review_parts", "sheets_of"]
 
 _DATE_ORDERS = [
     {"value": "day-month", "label": "Day first: 4.3. is 4 March"},
@@ -91,16 +91,19 @@ def closer_id(place: int) -> dict[str, str | int]:
     return {"type": "look-closer", "sheet": place}
 
 
-def review_parts(read: Review, rejects: str) -> list[Component]:
-    """Return the reading as it stands on the page; ``rejects`` is the address of the file of rejected rows."""
+def review_parts(read: Review) -> list[Component]:
+    """Return a reading's counts in a sentence, its questions, and what each sheet was taken for."""
     parts: list[Component] = [html.P(read.sentence, className="answer", role="status")]
     parts += question_list(read)
     if read.sheets:
         parts += [html.H3("What each sheet was taken for"), sheet_table(read.sheets)]
+    return parts
+
+
+def remark_parts(read: Review, rejects: str) -> list[Component]:
+    """Return what was rejected or remarked on; ``rejects`` is the address of the file of rejected rows."""
     others = [severity for severity in Severity if severity is not Severity.QUESTION]
-    listed = problem_list(read.problems, others)
-    if listed:
-        parts += [html.Div(listed, className="problem-place")]
+    parts = problem_list(read.problems, others)
     if read.rejected:
         link = html.A("Take the rejected rows away as Excel", href=rejects, download="dropbright-rejected.xlsx")
         parts.append(
@@ -115,14 +118,14 @@ def review_parts(read: Review, rejects: str) -> list[Component]:
 def sheet_table(sheets: tuple[SheetIntake, ...]) -> Component:
     """Return what each sheet was taken for, with its counts and a button that looks closer."""
     columns = (
-        Column("File and sheet"),
+        Column("File and sheet", kind="prose"),
         Column("Taken for"),
         Column("Header in row", kind="figures"),
         Column("Rows", kind="figures"),
         Column("Accepted", kind="figures"),
         Column("Rejected", kind="figures"),
         Column("Ignored", kind="figures"),
-        Column("Columns"),
+        Column("Its columns"),
     )
     return data_table("Sheets and what they were taken for", columns, [_sheet_row(i, s) for i, s in enumerate(sheets)])
 

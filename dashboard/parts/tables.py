@@ -18,11 +18,11 @@ Cell = str | int | float | Component | Sequence[Component | str]
 
 @dataclass(frozen=True)
 class Column:
-    """A column: its heading, its unit, and whether it holds figures, which stand to the right."""
+    """A column: its heading, its unit, and whether it holds words, figures (to the right) or prose (kept wide)."""
 
     label: str
     unit: str = ""
-    kind: Literal["words", "figures"] = "words"
+    kind: Literal["words", "figures", "prose"] = "words"
 
 
 def data_table(

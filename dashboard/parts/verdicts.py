@@ -11,6 +11,7 @@ from dash.development.base_component import Component
 from analysis.findings.practices import PracticeEffect, PracticesFinding
 from analysis.findings.wording import amount, change, count, day, percent, span
 from analysis.verdicts import Verdict
+from analysis.vocabulary import agent_of_dose
 
 __all__ = ["MARKS", "VerdictMark", "margin_words", "mark", "numbers", "sentence"]
 
@@ -44,19 +45,41 @@ def sentence(effect: PracticeEffect, finding: PracticesFinding) -> str:
     """Return what may be said of one practice, in one or two sentences."""
     measured = finding.measure.label if finding.measure.name == "ph" else finding.measure.label.lower()
     step = _step(effect)
-    between = f"between {_size(effect.effect.low, finding)} and {_size(effect.effect.high, finding)}"
+    between = f"{_size(effect.effect.low, finding)} to {_size(effect.effect.high, finding)}"
     match effect.verdict:
         case Verdict.RAISES | Verdict.LOWERS:
             word, size = str(effect.verdict), _size(abs(effect.effect.value), finding, signed=False)
-            return f"{step} {word} {measured} by about {size}: {between}.{_beside_margin(effect)}"
+            return f"{step} {word} {measured} by about {size} ({between}).{_beside_margin(effect)}"
         case Verdict.NO_PRACTICAL_DIFFERENCE:
-            return f"{step} makes no practical difference to {measured}: {between}.{_small_but_real(effect)}"
+            return f"{step} makes no practical difference to {measured} ({between}).{_small_but_real(effect)}"
         case _:
-            return f"What {_lower_first(step)} does to {measured} cannot be told yet: {between}.{_more(effect)}"
+            return f"What {_lower_first(step)} does to {measured} cannot be told yet ({between}).{_more(effect)}"
+
+
+# One step of a practice as a brewer says it; any other is put together from its label and its step.
+_STEPS: Mapping[str, str] = {
+    "rouse_minutes": "{step} more rousing",
+    "rouse_count": "One rouse more",
+    "hours_since_rouse": "One day more rest after the last rouse",
+    "finings_count": "One dose of finings more",
+    "hours_since_finings": "One day more rest after the last finings",
+    "cone_dumps": "One cone dump more",
+    "days_since_dump": "One day more since the last dump",
+    "dry_hop_rate": "{step} more dry hops",
+    "dry_hop_days": "One day more on dry hops",
+    "cold_hours": "One day more in the cold",
+    "transfers": "One transfer more",
+    "fill_temperature": "Filling {step} warmer",
+}
 
 
 def _step(effect: PracticeEffect) -> str:
     """Return one step of a practice as the subject of a sentence."""
+    agent = agent_of_dose(effect.practice)
+    if agent is not None:
+        return f"{effect.step_unit} more {agent.replace('_', ' ')}"
+    if effect.practice in _STEPS:
+        return _STEPS[effect.practice].format(step=effect.step_unit)
     if effect.step_unit == "yes against no":
         return f"“{effect.label}”"
     if " against " in effect.step_unit:

@@ -15,7 +15,7 @@ from dashboard.parts.answers import AnswersDocument, merge, overlay, sheet_key
 from dashboard.parts.closer import closer, shown_document
 from dashboard.parts.context import Context
 from dashboard.parts.rejects import rejects_address
-from dashboard.parts.review import review, review_parts, sheets_of, slot_of
+from dashboard.parts.review import remark_parts, review, review_parts, sheets_of, slot_of
 from dashboard.parts.staging import Staging
 
 __all__ = ["Reading", "answers_so_far", "asked_about", "look", "read", "token_of"]
@@ -25,9 +25,14 @@ GONE = "The files no longer wait on the server. Reload the page and drop them ag
 
 @dataclass(frozen=True)
 class Reading:
-    """What the page shows of a reading of the waiting files; ``ready`` is true where there is something to take in."""
+    """What the page shows of a reading of the waiting files.
+
+    ``parts`` are its counts, questions and sheets, ``remarks`` what was rejected or remarked on; ``ready`` says
+    that there is something to take in.
+    """
 
     parts: Sequence[Component]
+    remarks: Sequence[Component]
     answers: AnswersDocument
     ready: bool
 
@@ -51,9 +56,10 @@ def read(here: Context, staging: Staging, answers: AnswersDocument) -> Reading:
         said = SheetAnswers.from_document({"sheets": answers})
         staging.taken = take_in(staging.sources, answers=said, remembered=here.ledger.remembered())
     except ValueError as error:
-        return Reading([html.P(f"An answer cannot stand: {error}.", className="caution")], answers, ready=False)
+        return Reading([html.P(f"An answer cannot stand: {error}.", className="caution")], (), answers, ready=False)
     found = review(staging.taken)
-    return Reading(review_parts(found, rejects_address(staging.token)), answers, ready=found.accepted > 0)
+    remarks = remark_parts(found, rejects_address(staging.token))
+    return Reading(review_parts(found), remarks, answers, ready=found.accepted > 0)
 
 
 def look(staging: Staging, place: object, answers: AnswersDocument) -> Component | None:

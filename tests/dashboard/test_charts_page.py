@@ -1,0 +1,189 @@
+"""Does the charts page draw what the finding says, tell it in words, and let it be taken away?"""
+
+from __future__ import annotations
+
+import base64
+
+import numpy as np
+import pytest
+
+from analysis.findings.filters import Filters
+from analysis.findings.stability import stability
+from dashboard.figures.chart_drawing import MOST_MARKED, ChartDrawing, drawing_of, kept_points
+from dashboard.figures.control_chart import control_chart
+from dashboard.figures.plotly_layout import log_ticks
+from dashboard.figures.small_chart import small_chart
+from dashboard.pages import charts
+from dashboard.parts.chart_words import caption, rules_words, small_caption
+from dashboard.theme import PALETTES
+
+
+@pytest.fixture(scope="module")
+def finding(table):
+    return stability(table, "total_oxygen")
+
+
+def drawing(values, signals=None) -> ChartDrawing:
+    n = len(values)
+    return ChartDrawing(
+        "P40, can",
+        "Haze",
+        "EBC",
+        False,
+        [np.datetime64("2026-01-01") + np.timedelta64(day, "D") for day in range(n)],
+        np.asarray(values, dtype=np.float64),
+        np.full(n, 1.0),
+        np.full(n, np.nan),
+        np.full(n, 2.0),
+        [f"run {place}" for place in range(n)],
+        [f"R{place}" for place in range(n)],
+        signals or [()] * n,
+    )
+
+
+def unpacked(values: dict[str, str]) -> np.ndarray:
+    assert values["dtype"] == "f4"
+    return np.frombuffer(base64.b64decode(values["bdata"]), dtype="<f4")
+
+
+def test_the_chart_that_moved_most_stands_large(finding):
+    assert charts.view(finding, "").chosen.name == "P40, can"
+    assert charts.view(finding, "I62, can").chosen.name == "I62, can"
+    assert charts.view(finding, "no such chart").chosen.name == "P40, can"
+
+
+def test_the_figure_draws_every_run_and_its_limits(finding):
+    series = charts.view(finding, "P40, can").chosen
+    figure = control_chart(drawing_of(series, finding.measure), PALETTES["light"])
+    by_name = {trace["name"]: trace for trace in figure["data"]}
+    np.testing.assert_allclose(unpacked(by_name["P40, can"]["y"]), [p.value for p in series.points], rtol=1e-6)
+    np.testing.assert_allclose(unpacked(by_name["Upper limit"]["y"]), series.upper, rtol=1e-6)
+    assert figure["layout"]["yaxis"]["type"] == "log"
+    assert len(figure["layout"]["shapes"]) == 2 * len(series.moves)
+
+
+def test_a_signal_is_marked_by_a_shape_of_its_own():
+    signals = [(), ("beyond-limit",), ("nine-on-a-side",), ("beyond-limit", "nine-on-a-side")]
+    figure = control_chart(drawing([1.0, 3.0, 1.2, 4.0], signals), PALETTES["dark"])
+    shapes = {trace["name"]: trace["marker"]["symbol"] for trace in figure["data"] if trace["mode"] == "markers"}
+    assert shapes == {"Run of points on one side": "square-open", "Beyond a limit": "diamond"}
+    beyond = next(trace for trace in figure["data"] if trace["name"] == "Beyond a limit")
+    assert beyond["customdata"] == ["R1", "R3"]
+
+
+def test_a_limit_that_there_is_not_is_not_drawn():
+    names = [trace["name"] for trace in control_chart(drawing([1.0, 1.1]), PALETTES["light"])["data"]]
+    assert names == ["Upper limit", "Centre", "P40, can"]
+
+
+def test_the_line_of_a_long_series_keeps_its_extremes_and_every_signal():
+    n = 3 * MOST_MARKED
+    values = np.ones(n)
+    values[1_234] = 9.0
+    signals = [()] * n
+    signals[4_321] = ("nine-on-a-side",)
+    long = drawing(values, signals)
+    kept = kept_points(long)
+    assert len(kept) <= MOST_MARKED + 1
+    assert {1_234, 4_321} <= set(kept.tolist())
+    figure = control_chart(long, PALETTES["light"])
+    assert next(trace for trace in figure["data"] if trace["name"] == "P40, can")["mode"] == "lines"
+
+
+def test_a_short_series_keeps_all_its_points():
+    assert kept_points(drawing(np.ones(MOST_MARKED))).tolist() == list(range(MOST_MARKED))
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "ticks"),
+    [(40, 130, [50, 70, 100]), (0.5, 300, [1, 10, 100]), (0, 10, []), (12, 12.5, [])],
+)
+def test_a_logarithmic_axis_has_round_numbers(low, high, ticks):
+    found = log_ticks(low, high)
+    assert set(ticks) <= set(found)
+    assert all(low <= tick <= high for tick in found)
+    assert len(found) <= 9
+
+
+def test_a_small_chart_is_a_picture_that_is_part_of_the_page(finding):
+    address = small_chart(drawing_of(finding.series[0], finding.measure), PALETTES["light"])
+    kind, _, body = address.partition(",")
+    assert kind == "data:image/svg+xml;base64"
+    picture = base64.b64decode(body).decode()
+    assert picture.startswith("<svg")
+    assert "http" not in picture.replace("http://www.w3.org/2000/svg", "")
+    assert "nan" not in picture
+
+
+def test_a_series_of_one_run_can_be_drawn_small():
+    assert small_chart(drawing([1.0]), PALETTES["light"]).startswith("data:image/svg+xml")
+
+
+def test_the_caption_says_where_the_limits_come_from(finding):
+    series = charts.view(finding, "P40, can").chosen
+    assert caption(series, finding).startswith("Centre ")
+    assert "12 runs of 5 January 2026" in caption(series, finding)
+
+
+def test_a_small_chart_says_what_moved(finding):
+    assert small_caption(charts.view(finding, "P40, can").chosen).startswith("+")
+    assert small_caption(charts.view(finding, "I62, can").chosen) == "no signal"
+
+
+def test_the_rules_say_how_often_they_cry_wolf(finding):
+    assert "by chance about once in" in rules_words(finding)
+
+
+def test_the_page_shows_what_was_asked_for(on_table):
+    answer, nothing, hidden, name, figure, under, words, small, below = charts.show(
+        {"recipes": ["P40"]}, "total_oxygen", "pack", "", "light"
+    )
+    assert "P40" in answer
+    assert (nothing, hidden, name) == (None, False, "P40, can")
+    assert figure["data"]
+    assert "I62" not in str(small)
+    assert "When its level moved" in str(words)
+    assert "/take-away/charts.csv?recipe=P40&measure=total_oxygen&stage=pack" in str(below)
+    assert under
+
+
+@pytest.mark.parametrize(
+    ("measure", "stage", "series"),
+    [
+        (None, "pack", ""),
+        ("", "pack", ""),
+        (["haze"], "pack", ""),
+        ("total_oxygen", {"a": 1}, 7),
+        ("nothing", "pack", ""),
+    ],
+)
+def test_forged_choices_do_not_break_the_page(on_table, measure, stage, series):
+    shown = charts.show({"recipes": "P40"}, measure, stage, series, "purple")
+    assert len(shown) == 9
+
+
+def test_a_selection_without_readings_says_so(on_table):
+    _, nothing, hidden, *_ = charts.show({"recipes": ["X99"]}, "total_oxygen", "pack", "", "light")
+    assert hidden
+    assert "No reading fits this selection" in str(nothing)
+
+
+def test_the_measures_that_were_read_are_offered_and_the_chosen_one_is_kept(on_table):
+    options, chosen = charts.offer_measures("pack", 5, "haze")
+    assert [option["value"] for option in options] == ["total_oxygen", "haze", "papery"]
+    assert chosen == "haze"
+    assert charts.offer_measures("pack", 5, "nothing")[1] == "total_oxygen"
+    assert charts.offer_measures("fermenter", 5, "haze") == ([], None)
+
+
+def test_every_point_can_be_taken_away(finding):
+    frame = charts.points_frame(finding)
+    assert len(frame) == 24
+    assert {"recipe", "packed_at", "run", "value", "lower", "upper", "signals"} <= set(frame.columns)
+
+
+def test_a_file_of_points_is_the_selections(on_table):
+    text = charts.take_away(Filters(recipes=("I62",)), {"measure": "total_oxygen"}, "csv").decode("utf-8-sig")
+    assert "# Selection: recipe I62" in text
+    assert "# Ledger state: 5" in text
+    assert "P40" not in text

@@ -1,0 +1,112 @@
+"""Does the packs page show the pack table, a page of rows at a time, and each run's history?"""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+import pytest
+
+from analysis.findings.filters import Filters
+from dashboard.figures.time_line import time_line
+from dashboard.pages import packs
+from dashboard.parts.history import run_history
+
+
+def test_the_newest_packs_come_first_a_page_at_a_time(table):
+    page = packs.view(table, Filters(), 0)
+    assert page.place == "Packs 1 to 40 of 72"
+    assert len(page.rows) == packs.ROWS
+    assert page.rows[0][0].children == "R523"
+    assert packs.view(table, Filters(), 40).place == "Packs 41 to 72 of 72"
+
+
+@pytest.mark.parametrize(("asked", "given"), [(-40, 0), (40, 40), (41, 40), (1_000, 40)])
+def test_a_place_outside_the_table_is_brought_inside(table, asked, given):
+    assert packs.view(table, Filters(), asked).start == given
+
+
+def test_the_selection_holds(table):
+    page = packs.view(table, Filters(recipes=("P40",)), 0)
+    assert {row[2] for row in page.rows} == {"P40"}
+    assert "recipe=P40" in page.rows[0][0].href
+
+
+def test_each_row_has_a_cell_for_each_column(table):
+    page = packs.view(table, Filters(), 0)
+    assert {len(row) for row in page.rows} == {len(page.columns)}
+    labels = [column.label for column in page.columns]
+    assert labels[:6] == ["Run", "Batch", "Recipe", "Format", "Packed", "Sample"]
+    assert "Total package oxygen" in labels
+    assert "Isinglass dose" in labels
+
+
+def test_a_censored_reading_keeps_its_sign(table):
+    page = packs.view(table, Filters(), 40)
+    haze = [column.label for column in page.columns].index("Haze")
+    assert {row[haze] for row in page.rows if row[0].children == "R503"} == {"<0.800"}
+
+
+def test_the_page_shows_the_table_for_what_the_browser_keeps(on_table, triggered):
+    triggered("kept-filters.data")
+    answer, shown, _, place, start, at_first, at_last = packs.show({"recipes": ["I62"]}, None, None, 0)
+    assert answer.startswith("36 packs of 12 runs from 12 batches")
+    assert "/take-away/packs.xlsx?recipe=I62" in str(shown)
+    assert (place, start, at_first, at_last) == ("Packs 1 to 36 of 36", 0, True, True)
+
+
+@pytest.mark.parametrize(("button", "start"), [("packs-later", 40), ("packs-earlier", 0), ("elsewhere", 0)])
+def test_the_arrows_turn_the_page(on_table, triggered, button, start):
+    triggered(f"{button}.n_clicks")
+    assert packs.show({}, 1, 1, 0)[4] == start
+
+
+def test_a_selection_without_packs_says_so(on_table, triggered):
+    triggered("kept-filters.data")
+    _, shown, *_ = packs.show({"recipes": ["X99"]}, None, None, 0)
+    assert "No pack fits this selection" in str(shown)
+
+
+def test_a_runs_history_goes_from_brew_to_tasting(table):
+    history = run_history(table, "R500")
+    assert history is not None
+    assert [event.lane for event in history.events] == [
+        "brew",
+        "cellar",
+        "cellar",
+        "packaging",
+        "reading",
+        "tasting",
+    ]
+    assert history.sentence == "P40 in cans, packed on 5 January 2026, from batch 100."
+    assert history.events[0].at == datetime(2025, 12, 18, 9, 0)
+
+
+def test_a_history_is_told_in_words(table):
+    history = run_history(table, "R501")
+    told = {event.what: event.detail for event in history.events}
+    assert told["Roused"] == "for 15.0 min"
+    assert told["Finings added"] == "350 mL/hL, isinglass"
+    assert told["Tasted"] == "by 1 panellist: papery 2.0 on average"
+    assert "total package oxygen" in told["Read in the pack"]
+    assert "in 3 readings" in told["Read in the pack"]
+
+
+def test_a_run_that_is_not_on_record_has_no_history_and_the_page_is_the_table(table, on_table):
+    assert run_history(table, "R999") is None
+    assert "packs-table" in str(packs.layout(run="R999"))
+
+
+def test_the_address_of_a_run_shows_its_history(on_table):
+    shown = str(packs.layout(run="R500"))
+    assert "Run R500" in shown
+    assert "From brew to tasting" in shown
+
+
+def test_the_time_line_says_itself_in_one_sentence_and_keeps_its_marks_inside(table):
+    figure = time_line(run_history(table, "R500"))
+    assert figure.to_plotly_json()["props"]["aria-label"] == "Time line of run R500: 6 events, listed below."
+    marks = [mark for lane in figure.children[1:] for mark in lane.children[1].children]
+    places = [float(mark.style["left"].rstrip("%")) for mark in marks]
+    assert len(places) == 6
+    assert min(places) >= 0
+    assert max(places) <= 100
