@@ -202,7 +202,7 @@ def _candidates(
     if why_not:
         return NotAssessed(practice.name, why_not)
     candidate = Candidate(practice, f"x_{practice.name}", practice.step, practice.step_unit)
-    return [(candidate, (numbers / practice.step).to_numpy())]
+    return [(candidate, (numbers / practice.step).to_numpy(np.float64))]
 
 
 def _level_candidates(
@@ -220,7 +220,7 @@ def _level_candidates(
         if not _does_not_vary(frame, indicator):
             step_unit = f"{level} against {against}"
             candidate = Candidate(practice, f"x_{practice.name}_{place}", 1.0, step_unit, level, against)
-            made.append((candidate, indicator.to_numpy()))
+            made.append((candidate, indicator.to_numpy(np.float64)))
     return made or NotAssessed(practice.name, "differs only between recipes, so that it cannot be told from the recipe")
 
 

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy.sparse import csr_array
 from scipy.sparse.csgraph import connected_components
 
 from analysis.findings.practice_rows import Candidate
@@ -58,7 +57,7 @@ def separate(frame: pd.DataFrame, candidates: Sequence[Candidate]) -> Separation
         return Separation((), {}, {})
     together = _within_recipe_correlations(frame, candidates)
     bound = np.abs(together) >= INSEPARABLE
-    _, group = connected_components(csr_array(bound), directed=False)
+    _, group = connected_components(bound.astype(np.float64), directed=False)
     first = {int(g): int(np.flatnonzero(group == g)[0]) for g in np.unique(group)}
     followers: dict[str, tuple[Companion, ...]] = {}
     for g, lead in first.items():
