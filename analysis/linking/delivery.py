@@ -5,11 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from analysis.linking.entries import DAY, NEVER, Floats, Ints, moments_of
+from analysis.linking.entries import DAY, NEVER, Flags, Floats, Ints, moments_of, taken
 from analysis.linking.filled import FilledRuns
 from analysis.linking.matching import Links
 from analysis.linking.pack_oxygen import TotalOxygen
-from analysis.linking.samples import Reading, Samples
+from analysis.linking.sample_reading import Reading
+from analysis.linking.samples import Samples
 from analysis.vocabulary import MEASURES, slug
 
 __all__ = ["age_days", "evidence_of", "operation_rows", "pack_rows", "reading_rows", "tasting_rows", "unlinked_of"]
@@ -20,11 +21,6 @@ _PLACES = {"tank", "line", "format"}
 _SIGN = {"<": -1, ">": 1}
 
 
-def taken(values: pd.Series, place: Ints) -> pd.Series:
-    """Return the values at the places, missing where a place is negative."""
-    return pd.Series(values.array.take(place, allow_fill=True))
-
-
 def age_days(seconds: Ints, packed: Ints) -> Floats:
     """Return days since packing [d], missing where a moment is; within the day of packing at least 0."""
     known = (seconds != NEVER) & (packed != NEVER)
@@ -33,7 +29,7 @@ def age_days(seconds: Ints, packed: Ints) -> Floats:
     return np.where(known, np.where(same_day, np.maximum(age, 0.0), age), np.nan)
 
 
-def pack_rows(runs: FilledRuns, samples: Samples, oxygen: TotalOxygen) -> pd.DataFrame:
+def pack_rows(runs: FilledRuns, samples: Samples, oxygen: TotalOxygen, chill: Flags) -> pd.DataFrame:
     """Return a row for each sample, in the order of packing, then of opening."""
     run = samples.table["run"].to_numpy(np.int64)
     seconds = samples.table["seconds"].to_numpy(np.int64)
@@ -41,11 +37,11 @@ def pack_rows(runs: FilledRuns, samples: Samples, oxygen: TotalOxygen) -> pd.Dat
     order = np.lexsort((np.arange(len(run)), seconds, run, packed))
     table = runs.table.iloc[run[order]].reset_index(drop=True)
     rows = table[_RUN_COLUMNS].assign(
-        sample=samples.table["sample"].iloc[order].to_numpy(),
-        measured_at=moments_of(seconds[order]).to_numpy(),
+        sample=samples.table["sample"].iloc[order].array,
+        measured_at=moments_of(seconds[order]),
         age_days=age_days(seconds, packed)[order],
     )
-    measured = _measures(samples, oxygen, order)
+    measured = _measures(samples, oxygen, chill, order)
     practices = _with_samples(table[[p.name for p in runs.practices if p.name not in _PLACES]], runs, order)
     return pd.concat([rows, table[["size", "headspace", "blended"]], measured, practices], axis=1)
 
@@ -56,16 +52,17 @@ def _with_samples(practices: pd.DataFrame, runs: FilledRuns, order: Ints) -> pd.
     return practices.assign(**{name: value.where(value.notna(), practices[name]) for name, value in own.items()})
 
 
-def _measures(samples: Samples, oxygen: TotalOxygen, order: Ints) -> pd.DataFrame:
+def _measures(samples: Samples, oxygen: TotalOxygen, chill: Flags, order: Ints) -> pd.DataFrame:
     readings = dict(samples.readings)
     if oxygen.reading is not None:
         readings["total_oxygen"] = oxygen.reading
     names = [*(name for name in MEASURES if name in readings), *sorted(n for n in readings if n not in MEASURES)]
+    computed = {"total_oxygen": oxygen.computed, "chill_haze": chill}
     columns: dict[str, object] = {}
     for name in names:
         columns |= _columns(name, readings[name], order)
-        if name == "total_oxygen":
-            columns["total_oxygen_computed"] = oxygen.computed[order]
+        if name in computed:
+            columns[f"{name}_computed"] = computed[name][order]
     return pd.DataFrame(columns, index=range(len(order)))
 
 
@@ -73,7 +70,7 @@ def _columns(name: str, reading: Reading, order: Ints) -> dict[str, object]:
     return {
         name: reading.value[order],
         f"{name}_censored": reading.censored[order].astype(np.int8),
-        f"{name}_meter": reading.meter.iloc[order].to_numpy(),
+        f"{name}_meter": reading.meter.iloc[order].array,
         f"{name}_n": reading.n[order].astype(np.int16),
     }
 
@@ -102,10 +99,16 @@ def _slugs(texts: pd.Series) -> pd.Series:
     return taken(pd.Series([slug(word) for word in words], dtype="str"), place.astype(np.int64))
 
 
-def _batch_names(links: Links, kept: Ints, batches: pd.DataFrame, runs: FilledRuns, name: str) -> pd.Series:
-    """Return each row's batch (or its recipe): its own where it has one, else its run's."""
-    own = taken(batches[name], links.use[kept])
-    return own.where(own.notna(), taken(runs.table[name], links.run[kept]))
+def _told(links: Links, kept: Ints, batches: pd.DataFrame, runs: FilledRuns, name: str) -> pd.Series:
+    """Return what each row's batch says where it has one, else what its run does."""
+    both = pd.concat([batches[name], runs.table[name]], ignore_index=True)
+    use, run = links.use[kept], links.run[kept]
+    place = np.where(use >= 0, use, np.where(run >= 0, run + len(batches), -1))
+    return taken(both, place)
+
+
+def _words(texts: pd.Categorical, kept: Ints) -> pd.Series:
+    return taken(pd.Series(texts.categories, dtype="str"), texts.codes[kept].astype(np.int64))
 
 
 def reading_rows(
@@ -118,9 +121,9 @@ def reading_rows(
     stage = part["stage"].where(part["stage"].notna() | pd.Series(run < 0), "pack")
     return pd.DataFrame(
         {
-            "batch": _batch_names(links, kept, batches, runs, "batch"),
+            "batch": _told(links, kept, batches, runs, "batch"),
             "run": taken(runs.table["run"], run),
-            "recipe": _batch_names(links, kept, batches, runs, "recipe"),
+            "recipe": _told(links, kept, batches, runs, "recipe"),
             "format": taken(runs.table["format"], run),
             "tank": tank.iloc[kept].reset_index(drop=True),
             "stage": stage,
@@ -132,7 +135,7 @@ def reading_rows(
             "unit": part["unit"],
             "meter": part["meter"],
             "temperature": part["temperature"],
-            "evidence": links.how[kept],
+            "evidence": _words(links.how, kept),
             "record": part["record"],
         }
     )
@@ -150,7 +153,7 @@ def operation_rows(rows: pd.DataFrame, links: Links, batches: pd.DataFrame, tank
         }
     )
     columns = ["operation", "started_at", "ended_at", "minutes", "amount", "unit", "agent", "note"]
-    return pd.concat([head, part[columns]], axis=1).assign(evidence=links.how[kept], record=part["record"])
+    return pd.concat([head, part[columns]], axis=1).assign(evidence=_words(links.how, kept), record=part["record"])
 
 
 def evidence_of(parts: dict[str, tuple[pd.DataFrame, Links]], batches: pd.DataFrame, runs: FilledRuns) -> pd.DataFrame:
@@ -161,9 +164,9 @@ def evidence_of(parts: dict[str, tuple[pd.DataFrame, Links]], batches: pd.DataFr
         frame = {
             "kind": kind,
             "record": rows["record"].to_numpy()[kept],
-            "batch": _batch_names(links, kept, batches, runs, "batch"),
+            "batch": _told(links, kept, batches, runs, "batch"),
             "run": taken(runs.table["run"], links.run[kept]),
-            "how": pd.Series(links.how[kept]).astype("str"),
+            "how": _words(links.how, kept),
         }
         found.append(pd.DataFrame(frame))
     return pd.concat(found, ignore_index=True)
@@ -173,9 +176,10 @@ def unlinked_of(parts: dict[str, tuple[pd.DataFrame, Links]], *others: pd.DataFr
     """Return what was not linked or not known, by kind and reason, most frequent first within a kind."""
     counts = []
     for kind, (_, links) in parts.items():
-        reasons = pd.Series(links.reason).value_counts()
-        reasons = reasons[reasons > 0]
-        counts.append(pd.DataFrame({"kind": kind, "reason": reasons.index.astype("str"), "count": reasons.to_numpy()}))
+        code = links.reason.codes
+        count = np.bincount(code[code >= 0], minlength=len(links.reason.categories))
+        reasons = pd.DataFrame({"kind": kind, "reason": links.reason.categories.astype("str"), "count": count})
+        counts.append(reasons[count > 0])
     table = pd.concat([*counts, *others], ignore_index=True)
     table = table.astype({"kind": "str", "reason": "str", "count": "int64"})
     order = table.assign(most=-table["count"]).sort_values(["kind", "most", "reason"], kind="stable").index

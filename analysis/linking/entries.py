@@ -10,7 +10,18 @@ from numpy.typing import NDArray
 
 from analysis.ledger.snapshot import Snapshot
 
-__all__ = ["DAY", "NEVER", "Flags", "Floats", "Ints", "end_of_moment", "entries", "moments_of", "seconds_of"]
+__all__ = [
+    "DAY",
+    "NEVER",
+    "Flags",
+    "Floats",
+    "Ints",
+    "end_of_moment",
+    "entries",
+    "moments_of",
+    "seconds_of",
+    "taken",
+]
 
 Ints: TypeAlias = NDArray[np.int64]
 Floats: TypeAlias = NDArray[np.float64]
@@ -29,6 +40,11 @@ def entries(records: Snapshot, name: str) -> pd.DataFrame:
     if not frame["record"].is_monotonic_increasing:
         frame = frame.sort_values("record", kind="stable")
     return frame.reset_index(drop=True)
+
+
+def taken(values: pd.Series, place: Ints) -> pd.Series:
+    """Return the values at the places, missing where a place is negative."""
+    return pd.Series(values.array.take(place, allow_fill=True))
 
 
 def seconds_of(moments: pd.Series) -> Ints:

@@ -10,7 +10,7 @@ import pandas as pd
 from analysis.linking.brewery_columns import brewery_columns
 from analysis.linking.cellar import Cellar
 from analysis.linking.doses import doses_of
-from analysis.linking.entries import seconds_of
+from analysis.linking.entries import seconds_of, taken
 from analysis.linking.lineage import EQUAL, ONLY, VOLUME
 from analysis.linking.practices import cellar_practices
 from analysis.linking.runs import only_value
@@ -83,7 +83,7 @@ def _of_batches(cellar: Cellar, name: str) -> pd.Series:
 
 def _batch_names(cellar: Cellar) -> pd.Series:
     members = cellar.runs.members
-    batch = cellar.batches["batch"].iloc[members["use"]].to_numpy()
+    batch = taken(cellar.batches["batch"], members["use"].to_numpy(np.int64))
     frame = pd.DataFrame({"run": members["run"], "batch": batch}).sort_values(["run", "batch"])
     single = ~frame["run"].duplicated(keep=False)
     only = frame[single].set_index("run")["batch"]
@@ -104,8 +104,8 @@ def _blends(cellar: Cellar) -> pd.DataFrame:
     how = np.where(~several, ONLY, np.where(shares["equal"].groupby(shares["run"]).transform("any"), EQUAL, VOLUME))
     return pd.DataFrame(
         {
-            "run": cellar.runs.table["run"].iloc[shares["run"]].to_numpy(),
-            "batch": cellar.batches["batch"].iloc[shares["origin"]].to_numpy(),
+            "run": taken(cellar.runs.table["run"], shares["run"].to_numpy(np.int64)),
+            "batch": taken(cellar.batches["batch"], shares["origin"].to_numpy(np.int64)),
             "share": shares["share"],
             "how": how,
             "run_number": shares["run"],

@@ -97,8 +97,8 @@ def _cells_of(documents: list[dict[str, object]], headers: list[str]) -> pd.Seri
     """Return what each document says under the headers, missing where it says nothing."""
     said = [next((d[h] for h in headers if d.get(h) is not None), None) for d in documents]
     texts = pd.Series([None if cell is None else " ".join(str(cell).split()) for cell in said], dtype="str")
-    ticks = texts.isin(_TICKS)
-    return texts.mask(texts.str.casefold().isin(NO_NAME | {""}) & ~ticks)
+    plainly = texts.str.casefold()
+    return texts.mask(plainly.isin(NO_NAME - _TICKS | {""}))
 
 
 def _read(name: str, header: str, cells: pd.Series, place: Ints, rows: pd.DataFrame) -> FurtherCells | NotOffered:
@@ -141,13 +141,13 @@ def _asks(header: str) -> bool:
 def _numbers(words: list[str], often: Ints) -> tuple[Floats | None, str]:
     """Return the words as numbers with their unit; None where they are not mostly numbers, or of several units."""
     found = [_NUMBER.fullmatch(word) for word in words]
-    units = pd.Series(often).groupby([(m["unit"] or "").strip() if m else None for m in found]).sum()
-    if not len(units) or units.sum() < _MOSTLY * often.sum():
+    read = np.array([m is not None for m in found])
+    if often[read].sum() < _MOSTLY * often.sum():
         return None, ""
-    named = [str(unit) for unit in units.index if unit]
-    if len({unit.casefold() for unit in named}) > 1:
+    units = {unit.casefold(): unit for unit in (str(m["unit"] or "").strip() for m in found if m) if unit}
+    if len(units) > 1:
         return None, ""
-    return np.array([_number(m["number"]) if m else np.nan for m in found]), named[0] if named else ""
+    return np.array([_number(m["number"]) if m else np.nan for m in found]), next(iter(units.values()), "")
 
 
 def _number(text: str) -> float:

@@ -43,7 +43,17 @@ def pack_table(ledger: Ledger, state: int | None = None) -> PackTable:
     cache = ledger_cache(records)
     kept = {name: cache.table(f"packs{_LAYOUT}-{name}", records.name, partial(linking.table, name)) for name in _FRAMES}
     frames = {name: table.to_pandas() for name, table in kept.items()}
+    frames["targets"] = _with_who_and_when(frames["targets"], ledger)
     return PackTable(state=records.state, practices=_practices_in(kept["rows"]), **frames)
+
+
+def _with_who_and_when(targets: pd.DataFrame, ledger: Ledger) -> pd.DataFrame:
+    """Return the targets with who put each on record and when."""
+    history = ledger.history() if len(targets) else ()
+    taken = {entry.intake: entry for entry in history}
+    by = pd.Series([taken[number].by for number in targets["intake"]], index=targets.index, dtype="str")
+    at = pd.Series([taken[number].at for number in targets["intake"]], index=targets.index, dtype="datetime64[us]")
+    return targets.assign(by=by, at=at)
 
 
 class _Linking:

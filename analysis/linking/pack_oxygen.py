@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
 from analysis.linking.entries import Flags, Floats
-from analysis.linking.samples import Reading, Samples
+from analysis.linking.sample_reading import Reading
+from analysis.linking.samples import Samples
 from analysis.oxygen import total_oxygen_from_shaken
 
 __all__ = ["TotalOxygen", "total_oxygen_of"]
@@ -25,7 +26,7 @@ class TotalOxygen:
     unknown: pd.DataFrame
 
 
-def total_oxygen_of(samples: Samples, size: Floats, headspace: Floats) -> TotalOxygen:
+def total_oxygen_of(samples: Samples, size: Floats, headspace: Floats, unshaken: Flags) -> TotalOxygen:
     """Return total package oxygen, computed by the partition of oxygen where a run's packs were only read shaken.
 
     It is computed for a run of which no pack was read for total oxygen and no headspace was read: there, dissolved
@@ -38,6 +39,8 @@ def total_oxygen_of(samples: Samples, size: Floats, headspace: Floats) -> TotalO
     samples : Samples
     size, headspace : ndarray, shape (n_samples,)
         Volumes of beer and gas in the sample's pack [mL].
+    unshaken : ndarray, shape (n_samples,)
+        Whether it is on record that the pack was not shaken.
     """
     n = len(samples.table)
     shaken, read = samples.readings.get(_SHAKEN), samples.readings.get(_TOTAL)
@@ -51,10 +54,9 @@ def total_oxygen_of(samples: Samples, size: Floats, headspace: Floats) -> TotalO
     wanted = ~np.isnan(shaken.value) & ~otherwise[run]
     temperature = _temperature(samples, shaken)
     total = total_oxygen_from_shaken(shaken.value, size, headspace, temperature)
-    computed = np.asarray(wanted & ~np.isnan(total), dtype=np.bool_)
-    return TotalOxygen(
-        _joined(read, shaken, total, computed), computed, _why_not(wanted & ~computed, size, headspace, temperature)
-    )
+    computed = np.asarray(wanted & ~unshaken & ~np.isnan(total), dtype=np.bool_)
+    joined = replace(shaken, value=total).where(computed, read) if computed.any() else read
+    return TotalOxygen(joined, computed, _why_not(wanted & ~computed, unshaken, size, headspace, temperature))
 
 
 def _temperature(samples: Samples, shaken: Reading) -> Floats:
@@ -64,30 +66,20 @@ def _temperature(samples: Samples, shaken: Reading) -> Floats:
     return np.where(np.isnan(shaken.temperature), beside.value, shaken.temperature)
 
 
-def _joined(read: Reading | None, shaken: Reading, total: Floats, computed: Flags) -> Reading | None:
-    if not computed.any():
-        return read
-    value = np.where(computed, total, np.nan if read is None else read.value)
-    censored = np.where(computed, shaken.censored, 0 if read is None else read.censored)
-    n = np.where(computed, shaken.n, 0 if read is None else read.n)
-    other = pd.Series(pd.NA, index=shaken.meter.index, dtype="str") if read is None else read.meter
-    temperature = np.where(computed, shaken.temperature, np.nan if read is None else read.temperature)
-    return Reading(value, censored, shaken.meter.where(computed, other), n, temperature)
-
-
-def _why_not(missed: Flags, size: Floats, headspace: Floats, temperature: Floats) -> pd.DataFrame:
-    no_size, no_gas, no_temperature = ~(size > 0), ~(headspace >= 0), np.isnan(temperature)
-    counts = {
-        "total oxygen not computed: the run has no pack size": missed & no_size,
-        "total oxygen not computed: the run has no headspace volume": missed & ~no_size & no_gas,
-        "total oxygen not computed: the temperature of the shaken pack is not on record": (
-            missed & ~no_size & ~no_gas & no_temperature
-        ),
-        "total oxygen not computed: the temperature of the shaken pack is outside 0 to 40 °C": (
-            missed & ~no_size & ~no_gas & ~no_temperature
-        ),
+def _why_not(missed: Flags, unshaken: Flags, size: Floats, headspace: Floats, temperature: Floats) -> pd.DataFrame:
+    """Return how many samples have no computed total for which reason, the first that holds."""
+    reasons = {
+        "the pack was not shaken": unshaken,
+        "the run has no pack size": ~(size > 0),
+        "the run has no headspace volume": ~(headspace >= 0),
+        "the temperature of the shaken pack is not on record": np.isnan(temperature),
+        "the temperature of the shaken pack is outside 0 to 40 °C": np.ones_like(missed),
     }
-    return _reasons({reason: int(flags.sum()) for reason, flags in counts.items()})
+    counts: dict[str, int] = {}
+    for reason, holds in reasons.items():
+        counts[f"total oxygen not computed: {reason}"] = int((missed & holds).sum())
+        missed = missed & ~holds
+    return _reasons(counts)
 
 
 def _reasons(counts: dict[str, int]) -> pd.DataFrame:

@@ -7,16 +7,16 @@ import pandas as pd
 
 from analysis.ledger.snapshot import Snapshot
 from analysis.linking.cellar import Cellar, cellar_of
+from analysis.linking.chill_haze import with_chill_haze
 from analysis.linking.delivery import (
     evidence_of,
     operation_rows,
     pack_rows,
     reading_rows,
-    taken,
     tasting_rows,
     unlinked_of,
 )
-from analysis.linking.entries import entries, seconds_of
+from analysis.linking.entries import Flags, entries, seconds_of, taken
 from analysis.linking.filled import FilledRuns, filled_runs
 from analysis.linking.matching import Links, match_readings, match_runs
 from analysis.linking.pack_oxygen import total_oxygen_of
@@ -24,6 +24,7 @@ from analysis.linking.samples import samples_of
 from analysis.linking.tables import PackTable
 from analysis.linking.tanks import tanks_of
 from analysis.linking.whereabouts import Whereabouts, whereabouts_of
+from analysis.records.kinds import kind
 
 __all__ = ["link"]
 
@@ -51,7 +52,7 @@ def link(records: Snapshot) -> PackTable:
     """
     cellar = cellar_of(records)
     where = whereabouts_of(cellar.batches, cellar.transfers, cellar.operations, cellar.links.use)
-    readings, tastings, tests = (entries(records, kind) for kind in ("readings", "tastings", "taste_tests"))
+    readings, tastings, tests = (entries(records, name) for name in ("readings", "tastings", "taste_tests"))
     tasted = seconds_of(tastings["tasted_on"])
     parts = {
         "operations": (cellar.operations, cellar.links),
@@ -60,14 +61,15 @@ def link(records: Snapshot) -> PackTable:
         "taste_tests": (tests, match_runs(tests, seconds_of(tests["tasted_on"]), cellar.runs)),
     }
     read = parts["readings"][1]
-    samples = samples_of(readings, read.run)
+    samples, chill = with_chill_haze(samples_of(readings, read.run))
     tanks = tanks_of(cellar.runs, cellar.pack_rows, readings, read.run, where)
     runs = filled_runs(cellar, tanks, readings, samples)
     of_run = runs.table.iloc[samples.table["run"]]
-    oxygen = total_oxygen_of(samples, of_run["size"].to_numpy(np.float64), of_run["headspace"].to_numpy(np.float64))
+    geometry = of_run["size"].to_numpy(np.float64), of_run["headspace"].to_numpy(np.float64)
+    oxygen = total_oxygen_of(samples, *geometry, _unshaken(runs))
     return PackTable(
         state=records.state,
-        rows=pack_rows(runs, samples, oxygen),
+        rows=pack_rows(runs, samples, oxygen, chill),
         tastings=tasting_rows(tastings, parts["tastings"][1], tasted, runs),
         readings=reading_rows(readings, read, cellar.batches, runs, _reading_tanks(readings, read, where, runs)),
         operations=operation_rows(cellar.operations, cellar.links, cellar.batches, _operation_tanks(cellar, where)),
@@ -76,9 +78,15 @@ def link(records: Snapshot) -> PackTable:
         unlinked=unlinked_of(parts, cellar.unlinked, runs.unlinked, oxygen.unknown),
         evidence=evidence_of(parts, cellar.batches, runs),
         blends=runs.blends[["run", "batch", "share", "how"]],
-        targets=entries(records, "targets"),
+        targets=entries(records, "targets")[[*kind("targets").names, "record", "intake"]],
         not_offered=runs.not_offered,
     )
+
+
+def _unshaken(runs: FilledRuns) -> Flags:
+    """Return whether the brewery's own column beside the readings says that a pack was not shaken."""
+    told = runs.of_samples[[name for name in runs.of_samples.columns if "shaken" in name.split("_")]]
+    return (told.select_dtypes("number") == 0).any(axis=1).to_numpy(dtype=bool)
 
 
 def _operation_tanks(cellar: Cellar, where: Whereabouts) -> pd.Series:

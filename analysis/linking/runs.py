@@ -30,7 +30,7 @@ def named_batches(rows: pd.DataFrame, known: Pool) -> pd.DataFrame:
     width = np.array([*map(len, parts), 1])
     row = np.repeat(np.arange(len(rows)), width[place])
     text = pd.Series(texts, dtype="str").map(dict(zip(texts, parts, strict=True))).reindex(place).explode()
-    return pd.DataFrame({"row": row, "text": text.astype("str").to_numpy()})
+    return pd.DataFrame({"row": row, "text": text.astype("str").array})
 
 
 def _parts(text: str, known: Pool) -> list[str]:

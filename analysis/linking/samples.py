@@ -9,25 +9,12 @@ from types import MappingProxyType
 import numpy as np
 import pandas as pd
 
+from analysis.linking.cold_haze import cold_apart
 from analysis.linking.entries import DAY, Flags, Floats, Ints, seconds_of
 from analysis.linking.runs import only_value
+from analysis.linking.sample_reading import Reading
 
-__all__ = ["Reading", "Samples", "samples_of"]
-
-
-@dataclass(frozen=True)
-class Reading:
-    """One measure in every sample: shape (n_samples,) each.
-
-    ``value`` in the kept unit, the limit where ``censored`` is -1 ("<") or 1 (">"), missing where it was not read;
-    ``meter`` "mixed" where several were used; ``n`` readings; ``temperature`` [°C], the mean where it was written.
-    """
-
-    value: Floats
-    censored: Ints
-    meter: pd.Series
-    n: Ints
-    temperature: Floats
+__all__ = ["Samples", "samples_of"]
 
 
 @dataclass(frozen=True)
@@ -52,6 +39,7 @@ def samples_of(rows: pd.DataFrame, run: Ints) -> Samples:
 
     Replicate readings of one sample are kept as their mean. With a "<" among them the largest value or limit is kept as
     "<", with a ">" the smallest as ">": a limit is never averaged as if it had been read. With both, nothing is kept.
+    A haze read cold and one read warm are no replicates: they are kept apart.
 
     Parameters
     ----------
@@ -74,7 +62,8 @@ def samples_of(rows: pd.DataFrame, run: Ints) -> Samples:
     of_reading[chosen] = sample
     earliest = np.full(len(first), np.iinfo(np.int64).max)
     np.minimum.at(earliest, sample, seconds)
-    table = pd.DataFrame({"run": run[chosen][first], "sample": name.iloc[first].to_numpy(), "seconds": earliest})
+    table = pd.DataFrame({"run": run[chosen][first], "sample": name.iloc[first].array, "seconds": earliest})
+    part["quantity"] = cold_apart(part, sample)
     return Samples(table, MappingProxyType(_readings(part, sample, len(first))), of_reading)
 
 

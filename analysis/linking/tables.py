@@ -48,7 +48,8 @@ class PackTable:
     blends : DataFrame
         Which batches, as brewed, are in each run: ``run``, ``batch``, ``share``, ``how``; a run's shares add to 1.
     targets : DataFrame
-        The targets on record.
+        The targets on record, with ``record`` and ``intake``; from a ledger also ``by`` and ``at``, who put them on
+        record and when.
     not_offered : DataFrame
         Further columns that are kept with their rows and are not practices: ``name``, ``kind``, ``reason``.
     """

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from analysis.linking.entries import NEVER, Ints, seconds_of
+from analysis.linking.entries import NEVER, Ints, seconds_of, taken
 from analysis.linking.numbers import UseIndex
 
 __all__ = ["Whereabouts", "whereabouts_of"]
@@ -28,7 +28,7 @@ class Whereabouts:
         moment = np.where(seconds == NEVER, np.iinfo(np.int32).max, seconds)
         known = use < len(self.index.count)
         place, _ = self.index.find(np.where(known, use, -1), use >= 0, moment)
-        return pd.Series(self.vessel.array.take(place, allow_fill=True))
+        return taken(self.vessel, place)
 
 
 def whereabouts_of(
