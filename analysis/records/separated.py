@@ -11,7 +11,7 @@ import io
 import re
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import PurePath
 from typing import Any
 
@@ -28,7 +28,7 @@ from analysis.records.text_encoding import decode
 
 __all__ = ["Layout", "find_layout", "read_separated"]
 
-_SEPARATORS = (",", ";", "\t", "|")
+_SEPARATORS = ("\t", ";", "|", ",")  # where two fit as well, the comma comes last: it may be a decimal sign
 _SAMPLE_BYTES = 131_072
 _SAMPLE_ROWS = 300
 _BLOCK_BYTES = 4 << 20
@@ -39,11 +39,15 @@ _SEP_LINE = re.compile(rb'"?sep=(.)"?\r?\n', re.IGNORECASE)
 
 @dataclass(frozen=True)
 class Layout:
-    """How a text table is written: what parts its cells, what quotes them (None: nothing), and how many a row has."""
+    """How a text table is written: what parts its cells, what quotes them (None: nothing), and how many a row has.
+
+    ``is_spaced`` is true where spaces stand before opening quotes, as in ``2417, "taken late, warm"``.
+    """
 
     separator: str
     quote: str | None
     width: int
+    is_spaced: bool = False
 
 
 @dataclass
@@ -106,8 +110,9 @@ def find_layout(utf8: bytes, named: str | None = None) -> Layout:
     quote = _quote(sample)
     candidates = (named,) if named else _SEPARATORS
     fits = [_fit(sample, separator, quote) for separator in candidates]
-    best = max(fits, key=lambda fit: fit[0])
-    return best[1]
+    best = max(fits, key=lambda fit: fit[0])[1]
+    spaced = best.quote and re.search(rf"{re.escape(best.separator)} +{best.quote}", sample)
+    return replace(best, is_spaced=bool(spaced))
 
 
 def _without_sep_line(utf8: bytes) -> tuple[bytes, str | None]:
@@ -156,7 +161,7 @@ def _row_reader(text: str, separator: str, quote: str | None, strict: bool = Fal
     lines = io.StringIO(text, newline="")
     if quote is None:
         return csv.reader(lines, delimiter=separator, quoting=csv.QUOTE_NONE, strict=strict)
-    return csv.reader(lines, delimiter=separator, quotechar=quote, strict=strict)
+    return csv.reader(lines, delimiter=separator, quotechar=quote, strict=strict, skipinitialspace=separator != "\t")
 
 
 def _read_columns(
@@ -164,6 +169,8 @@ def _read_columns(
 ) -> tuple[tuple[RawColumn, ...], tuple[Problem, ...]]:
     if layout.width > limits.columns:
         raise NotReadError("sheet-too-large", f"{layout.width} columns")
+    if layout.is_spaced:
+        return _read_row_by_row(utf8, layout, file, limits)
     ragged = _Ragged()
     try:
         table = _read_even_rows(utf8, layout, ragged)

@@ -22,6 +22,13 @@ _MARKS = (
 _SAMPLE = 65_536
 # What a brewery's Windows program writes beyond ASCII: letters with accents, signs of units, typographic marks.
 _USUAL_IN_CP1252 = re.compile(r"[\x00-\x7fÀ-ÖØ-öø-ÿŠšŽžŒœŸ°µ²³¹·±×÷½¼¾%‰€£§«»‹›‘’‚“”„–—…•ºª¿¡®©™´¨\xa0]*")
+# What °C and µg become where a file of the old Macintosh or of DOS is taken for one of Windows.
+_MISTAKEN = {"mac_roman": re.compile(r"¡[CFP]\b"), "cp850": re.compile(r"\bø[CFP]\b|(?<=[\s\d(\[])(?:ø[CFP]\b|æ[gl]/)")}
+# What spreadsheet programs of other countries, of the old Macintosh and of DOS write.
+_EIGHT_BIT = [
+    "cp1250", "cp1251", "cp1252", "cp1253", "cp1254", "cp1257", "latin_1", "mac_roman", "cp437", "cp850",
+    "shift_jis", "gb18030", "big5", "euc_kr",
+]  # fmt: skip
 _CONTROL = re.compile(rb"[\x00-\x08\x0e-\x1a\x1c-\x1f]")
 
 
@@ -96,9 +103,12 @@ def _eight_bit(data: bytes) -> DecodedText:
         text = data.decode("cp1252")
     except UnicodeDecodeError:
         text = None
+    for encoding, mistaken in _MISTAKEN.items():
+        if text is not None and mistaken.search(text):
+            return DecodedText(data.decode(encoding).encode("utf-8"), encoding, is_guess=True)
     if text is not None and _USUAL_IN_CP1252.fullmatch(text):
         return DecodedText(text.encode("utf-8"), "cp1252")
-    likeliest = from_bytes(_around_odd_bytes(data)).best()
+    likeliest = from_bytes(_around_odd_bytes(data), cp_isolation=_EIGHT_BIT).best()
     for encoding in (likeliest.encoding if likeliest else "cp1252", "cp1252"):
         try:
             return DecodedText(data.decode(encoding).encode("utf-8"), encoding, is_guess=True)
