@@ -46,6 +46,7 @@ EMPTY, TEXT, NUMBER, MOMENT, CLOCK, BOOL, ERROR = range(7)
 REFUSED = 3
 
 _ROWS_AT_A_TIME = 32_768
+_PIECE = 1 << 20
 _TAG_OF_TYPE = {
     str: TEXT,
     float: NUMBER,
@@ -263,21 +264,31 @@ def _error_cells(path: Path) -> list[list[Error]]:
             targets.get(_attribute(s, b"r:id"), "") for s in _SHEET_ENTRY.findall(archive.read("xl/workbook.xml"))
         ]
         parts = [t.lstrip("/") if t.startswith("/") else f"xl/{t}" for t in sheets]
-        return [_errors_of_part(archive.read(part)) if part in names else [] for part in parts]
+        return [_errors_of_part(archive, part) if part in names else [] for part in parts]
 
 
-def _errors_of_part(part: bytes) -> list[Error]:
-    if b't="e"' not in part:
-        return []
-    found = []
-    for cell in _ERROR_CELL.finditer(part):
-        address, value = _CELL_ADDRESS.search(cell.group(1)), _CELL_VALUE.search(cell.group(2))
-        if address and value:
-            column = 0
-            for letter in address.group(1):
-                column = column * 26 + letter - 64
-            found.append((int(address.group(2)) - 1, column - 1, value.group(1).decode()))
+def _errors_of_part(archive: zipfile.ZipFile, part: str) -> list[Error]:
+    """Read a sheet's part a piece at a time, each cut behind the last whole cell."""
+    found: list[Error] = []
+    with archive.open(part) as opened:
+        rest = b""
+        while piece := opened.read(_PIECE):
+            held = rest + piece
+            whole = held.rfind(b"</c>") + len(b"</c>") if b"</c>" in held else 0
+            rest = held[whole:][-_PIECE:]
+            if b't="e"' in held:
+                found += filter(None, map(_error_of, _ERROR_CELL.finditer(held, 0, whole)))
     return found
+
+
+def _error_of(cell: re.Match[bytes]) -> Error | None:
+    address, value = _CELL_ADDRESS.search(cell.group(1)), _CELL_VALUE.search(cell.group(2))
+    if address is None or value is None:
+        return None
+    column = 0
+    for letter in address.group(1):
+        column = column * 26 + letter - 64
+    return int(address.group(2)) - 1, column - 1, value.group(1).decode()
 
 
 def _set_limits(limits: ChildLimits) -> None:
