@@ -24,7 +24,16 @@ from dashboard.parts.ids import FILTERS, LEDGER_STATE
 from dashboard.parts.measures import measure_options, usual_measure
 from dashboard.parts.model_words import model_part
 from dashboard.parts.tables import Column, data_table, empty
-from dashboard.parts.verdicts import MARKS, margin_words, mark, numbers, sentence
+from dashboard.parts.verdicts import (
+    MARKS,
+    cautions_of,
+    margin_words,
+    mark,
+    numbers,
+    practice_label,
+    scope_of,
+    sentence,
+)
 
 __all__ = ["TAKE_AWAY", "PracticesView", "layout", "register", "show", "view"]
 
@@ -102,8 +111,8 @@ def verdicts_part(seen: PracticesView) -> Component | None:
     margin = "" if finding.margin_value is None else amount(finding.margin_value, finding.measure.unit)
     return html.Section(
         [
-            *[html.P(words, className="caution") for words in finding.cautions],
             html.P(f"{margin_words(finding)} {_HOW_TO_READ}", className="measure"),
+            *[html.P(words, className="caution") for words in finding.cautions],
             html.Div(
                 [html.Span(), interval_axis("lowers", "raises", seen.scale, margin)],
                 className="verdict-row verdict-head",
@@ -132,9 +141,9 @@ def _verdict(effect: PracticeEffect, seen: PracticesView) -> Component:
             ),
             html.Div(
                 [
-                    *[html.P(words, className="caution") for words in effect.cautions],
+                    *[html.P(words, className="caution") for words in cautions_of(effect)],
                     html.Dl([part for word, text in pairs for part in (html.Dt(word), html.Dd(text))]),
-                    html.P("; ".join(effect.judgement.reasons).capitalize() + ".", className="soft"),
+                    html.P(" ".join(scope_of(effect)), className="soft"),
                 ],
                 className="verdict-numbers",
             ),
@@ -145,7 +154,7 @@ def _verdict(effect: PracticeEffect, seen: PracticesView) -> Component:
 
 def _marks(effect: PracticeEffect) -> Component:
     """Return the verdict's mark, and how many cautions stand behind it."""
-    cautions = len(effect.cautions)
+    cautions = len(cautions_of(effect))
     beside = [html.Span(count(cautions, "caution"), className="has-cautions")] if cautions else []
     return html.Div([mark(effect.verdict), *beside], className="verdict-marks")
 
@@ -181,7 +190,7 @@ def unsaid_part(finding: PracticesFinding) -> Component | None:
     """Return what is not said, and why: practices that could not be assessed, and packs that were left out."""
     if not finding.not_assessed and not finding.left_out:
         return None
-    rows = [(unsaid.practice.replace("_", " "), _sentence(unsaid.reason)) for unsaid in finding.not_assessed]
+    rows = [(practice_label(unsaid.practice), _sentence(unsaid.reason)) for unsaid in finding.not_assessed]
     return html.Section(
         [
             html.H2("What is not said, and why"),
@@ -238,7 +247,10 @@ def verdict_frame(finding: PracticesFinding) -> pd.DataFrame:
         }
         for effect in finding.practices
     ]
-    unsaid = [{"practice": u.practice, "verdict": "not assessed", "cautions": u.reason} for u in finding.not_assessed]
+    unsaid = [
+        {"practice": practice_label(u.practice), "verdict": "not assessed", "cautions": u.reason}
+        for u in finding.not_assessed
+    ]
     return pd.DataFrame([*told, *unsaid])
 
 

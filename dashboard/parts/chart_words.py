@@ -16,6 +16,8 @@ from dashboard.parts.tables import Cell, Column, data_table, short_day
 __all__ = ["caption", "points_table", "rules_words", "series_parts", "small_caption", "unit_of"]
 
 _MOST_POINTS = 120
+_MOST_SIGNALS = 10
+_ACROSS = "a fault of the line shows here before any one recipe has runs enough. Limits stand at three sigmas."
 
 
 def unit_of(series: Series, finding: Stability) -> str:
@@ -27,6 +29,8 @@ def caption(series: Series, finding: Stability) -> str:
     """Return what stands under the large chart: its centre, its limits and where they come from."""
     if series.why_not is not None:
         return f"No limits: {series.why_not}."
+    if series.recipe is None:
+        return f"Each run counts in sigmas from its own recipe’s centre: {_ACROSS}"
     unit = unit_of(series, finding)
     limits = f"limits {amount(series.lower)} to {amount(series.upper, unit)}"
     baseline = series.baseline
@@ -63,10 +67,9 @@ def _move(move: Move, series: Series, finding: Stability) -> list[Component | st
     known = move.percent == move.percent
     size = percent(move.percent) if known else change(move.after - move.before, unit)
     between = f" (95 % interval {percent(move.low)} to {percent(move.high)})" if known else ""
-    told = (
-        f"By {size}{between}, from {amount(move.before)} to {amount(move.after, unit)}. It began about {day(move.at)}, "
-        f"between {day(move.earliest)} and {day(move.latest)}. "
-    )
+    levels = "" if series.recipe is None else f", from {amount(move.before)} to {amount(move.after, unit)}"
+    dates = f"between {day(move.earliest)} and {day(move.latest)}"
+    told = f"By {size}{between}{levels}. It began about {day(move.at)}, {dates}. "
     if not move.coincides_with:
         return [told, "Nothing on record changed then."]
     beside = "; ".join(move.coincides_with)
@@ -87,7 +90,12 @@ def _signals(series: Series, finding: Stability) -> Component:
     for signal in reversed(series.signals):
         point = series.points[signal.at]
         rows.append((*_point_cells(point, series, finding), _says(signal.says, signal.side)))
-    return data_table(f"Signals of {series.name}", columns, rows)
+    latest = data_table(f"Signals of {series.name}", columns, rows[:_MOST_SIGNALS])
+    if len(rows) <= _MOST_SIGNALS:
+        return latest
+    earlier = data_table(f"Earlier signals of {series.name}", columns, rows[_MOST_SIGNALS:])
+    summary = html.Summary(f"{count(len(rows) - _MOST_SIGNALS, 'earlier signal')}")
+    return html.Div([latest, html.Details([summary, earlier], className="more")])
 
 
 def _says(words: str, side: int) -> str:

@@ -11,9 +11,19 @@ from dash.development.base_component import Component
 from analysis.findings.practices import PracticeEffect, PracticesFinding
 from analysis.findings.wording import amount, change, count, day, percent, span
 from analysis.verdicts import Verdict
-from analysis.vocabulary import agent_of_dose
+from analysis.vocabulary import PRACTICES, agent_of_dose
 
-__all__ = ["MARKS", "VerdictMark", "margin_words", "mark", "numbers", "sentence"]
+__all__ = [
+    "MARKS",
+    "VerdictMark",
+    "cautions_of",
+    "margin_words",
+    "mark",
+    "numbers",
+    "practice_label",
+    "scope_of",
+    "sentence",
+]
 
 
 @dataclass(frozen=True)
@@ -53,8 +63,14 @@ def sentence(effect: PracticeEffect, finding: PracticesFinding) -> str:
         case Verdict.NO_PRACTICAL_DIFFERENCE:
             return f"{step} makes no practical difference to {measured} ({between}).{_small_but_real(effect)}"
         case _:
-            return f"What {_lower_first(step)} does to {measured} cannot be told yet ({between}).{_more(effect)}"
+            return (
+                f"{step.removesuffix(',')}: what that does to {measured} cannot be told yet ({between}).{_more(effect)}"
+            )
 
+
+_UNBROKEN = "\N{NO-BREAK SPACE}"
+# What a verdict is about rather than what should give pause.
+_SCOPE = ("range seen", "seen in")
 
 # One step of a practice as a brewer says it; any other is put together from its label and its step.
 _STEPS: Mapping[str, str] = {
@@ -74,30 +90,38 @@ _STEPS: Mapping[str, str] = {
 
 
 def _step(effect: PracticeEffect) -> str:
-    """Return one step of a practice as the subject of a sentence."""
-    agent = agent_of_dose(effect.practice)
+    """Return one step of a practice as the subject of a sentence; what always moves with it is named beside it."""
+    leader, _, others = effect.practice.partition(" + ")
+    if others:
+        along = effect.label.partition(" with ")[2].lower()
+        return f"{_step_of(leader, effect)}, with {along} that moves along with it,"
+    return _step_of(leader, effect)
+
+
+def _step_of(practice: str, effect: PracticeEffect) -> str:
+    agent = agent_of_dose(practice)
     if agent is not None:
         return f"{effect.step_unit} more {agent.replace('_', ' ')}"
-    if effect.practice in _STEPS:
-        return _STEPS[effect.practice].format(step=effect.step_unit)
+    if practice in _STEPS:
+        return _STEPS[practice].format(step=effect.step_unit)
     if effect.step_unit == "yes against no":
         return f"“{effect.label}”"
     if " against " in effect.step_unit:
         level, _, other = effect.step_unit.partition(" against ")
+        if practice.startswith("format:"):
+            return f"{level.capitalize()} instead of {other}"
         return f"{effect.label.removesuffix(level).strip()} {level} instead of {other}"
     return f"{effect.label}, {effect.step_unit} more,"
-
-
-def _lower_first(text: str) -> str:
-    return text[:1].lower() + text[1:] if text[1:2].islower() else text
 
 
 def _size(value: float, finding: PracticesFinding, *, signed: bool = True) -> str:
     """Return an effect in percent of the level where effects are ratios, else in the kept unit."""
     if finding.log and finding.level:
         share = 100 * value / finding.level
-        return percent(share) if signed else amount(share, "%", digits=2)
-    return change(value, finding.measure.unit) if signed else amount(value, finding.measure.unit)
+        told = percent(share) if signed else amount(share, "%", digits=2)
+    else:
+        told = change(value, finding.measure.unit) if signed else amount(value, finding.measure.unit)
+    return told.replace(" ", _UNBROKEN)
 
 
 def _beside_margin(effect: PracticeEffect) -> str:
@@ -146,6 +170,29 @@ def _p(value: float) -> str:
     return "below 0.001" if value < 0.001 else f"{value:.3f}"
 
 
+def practice_label(name: str) -> str:
+    """Return a practice's name as a brewer says it."""
+    if name in PRACTICES:
+        return PRACTICES[name].label
+    words = name.replace("_", " ")
+    return f"{words[:1].upper()}{words[1:]}"
+
+
+def cautions_of(effect: PracticeEffect) -> list[str]:
+    """Return what should give pause about a verdict, as sentences."""
+    return [_sentence(words) for words in effect.cautions if not words.startswith(_SCOPE)]
+
+
+def scope_of(effect: PracticeEffect) -> list[str]:
+    """Return what a verdict is about: the range that was seen, the batches it was seen in, the reasons for it."""
+    told = [words for words in effect.cautions if words.startswith(_SCOPE)]
+    return [_sentence(words) for words in (*told, *effect.judgement.reasons)]
+
+
+def _sentence(words: str) -> str:
+    return f"{words[:1].upper()}{words[1:]}{'' if words.endswith('.') else '.'}"
+
+
 def margin_words(finding: PracticesFinding) -> str:
     """Return the margin in words: how large, and who set it."""
     if finding.margin is None or finding.margin_value is None:
@@ -153,8 +200,6 @@ def margin_words(finding: PracticesFinding) -> str:
     margin, unit = finding.margin.margin, finding.measure.unit
     size = amount(finding.margin_value, unit)
     relative = f" ({amount(margin.value, '%')} of {amount(finding.level or 0.0, unit)})" if margin.unit == "%" else ""
-    if margin.is_default:
-        source = "a working default that nobody has set yet; a sheet of targets with a margin column sets it"
-    else:
-        source = f"set by {margin.set_by}" + (f" on {day(margin.set_at)}" if margin.set_at is not None else "")
+    when = f" on {day(margin.set_at)}" if margin.set_at is not None else ""
+    source = "a working default" if margin.is_default else f"set by {margin.set_by}{when}"
     return f"The smallest difference that matters here is {size}{relative}: {source}."

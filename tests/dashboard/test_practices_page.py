@@ -1,0 +1,169 @@
+"""Does the practices page say each verdict in words, draw it against the margin, and let it be taken away?"""
+
+from __future__ import annotations
+
+import io
+
+import pandas as pd
+import pytest
+
+from analysis.estimate import Estimate
+from analysis.findings.filters import Filters
+from analysis.findings.practices import PracticeEffect, practices
+from analysis.verdicts import Effect, Margin, MarginAtLevel, judge_family
+from dashboard.figures.interval import IntervalScale, interval
+from dashboard.pages import practices as page
+from dashboard.parts.verdicts import cautions_of, margin_words, numbers, scope_of, sentence
+
+LEVEL = 60.0
+MARGIN = MarginAtLevel.at(Margin(20.0, "%", "working default", is_default=True), LEVEL, log=False)
+
+
+@pytest.fixture(scope="module")
+def finding(table):
+    return practices(table, "total_oxygen")
+
+
+def effect(
+    value: float,
+    error: float,
+    practice: str = "cone_dumps",
+    label: str = "Cone dumps",
+    step_unit: str = "one dump",
+    more: int | None = None,
+    cautions: tuple[str, ...] = (),
+) -> PracticeEffect:
+    judged = judge_family([Effect(practice, value, error, 40)], MARGIN)[0]
+    outer = Estimate(value, judged.low, judged.high, "µg/L")
+    inner = Estimate(value, judged.inner_low, judged.inner_high, "µg/L", level=0.90)
+    return PracticeEffect(
+        practice, label, 1.0, step_unit, outer, inner, 100 * value / LEVEL, judged, None, None, 84, more, cautions
+    )
+
+
+def plain(words: str) -> str:
+    return words.replace("\N{NO-BREAK SPACE}", " ")
+
+
+@pytest.mark.parametrize(
+    ("told", "said"),
+    [
+        (effect(20.0, 1.0), "One cone dump more raises total package oxygen by about 20.0 µg/L"),
+        (effect(-8.0, 2.5), "One cone dump more lowers total package oxygen by about 8.00 µg/L"),
+        (effect(0.5, 2.0), "One cone dump more makes no practical difference to total package oxygen"),
+        (effect(4.0, 8.0), "One cone dump more: what that does to total package oxygen cannot be told yet"),
+    ],
+)
+def test_each_verdict_is_a_sentence(finding, told, said):
+    in_kept_unit = type(finding)(**{**vars(finding), "log": False})
+    assert plain(sentence(told, in_kept_unit)).startswith(said)
+
+
+@pytest.mark.parametrize(
+    ("told", "end"),
+    [
+        (effect(20.0, 1.0), "That is surely more than the margin."),
+        (effect(-8.0, 2.5), "Whether it is as much as the margin is not sure."),
+        (effect(6.0, 1.0), "There is an effect, but it is smaller than what you call a difference."),
+        (effect(4.0, 8.0, more=34), "About 34 more batches would tell."),
+    ],
+)
+def test_a_sentence_ends_on_how_large_it_is(finding, told, end):
+    assert sentence(told, finding).endswith(end)
+
+
+@pytest.mark.parametrize(
+    ("practice", "label", "step_unit", "begins"),
+    [
+        ("rouse_minutes", "Rouse time, all rouses", "15 min", "15 min more rousing raises"),
+        ("isinglass_dose", "Isinglass dose", "50 mL/hL", "50 mL/hL more isinglass raises"),
+        ("air_bled", "Air bled", "yes against no", "“Air bled” raises"),
+        ("line: 2", "Line 2", "2 against 1", "Line 2 instead of 1 raises"),
+        ("format: bottle", "Format bottle", "bottle against can", "Bottle instead of can raises"),
+        ("generation", "Yeast generation", "1", "Yeast generation, 1 more, raises"),
+        (
+            "rouse_minutes + finings_count",
+            "Rouse time, all rouses with Finings doses",
+            "15 min",
+            "15 min more rousing, with finings doses that moves along with it, raises",
+        ),
+    ],
+)
+def test_a_step_is_said_as_a_brewer_says_it(finding, practice, label, step_unit, begins):
+    assert sentence(effect(20.0, 1.0, practice, label, step_unit), finding).startswith(begins)
+
+
+def test_what_gives_pause_is_kept_apart_from_what_a_verdict_is_about():
+    told = effect(1.0, 1.0, cautions=("moves together with X", "range seen 0 to 3 dumps; nothing is said beyond it"))
+    assert cautions_of(told) == ["Moves together with X."]
+    assert scope_of(told)[0] == "Range seen 0 to 3 dumps; nothing is said beyond it."
+
+
+def test_the_numbers_name_both_intervals(finding):
+    words = dict(numbers(effect(4.0, 8.0, more=34), finding))
+    assert {"95 % interval", "90 % interval, held against the margin", "Batches it rests on"} <= set(words)
+    assert words["More batches that would tell"] == "34"
+
+
+def test_a_margin_says_who_set_it(finding):
+    assert "a working default" in margin_words(finding)
+    unset = type(finding)(**{**vars(finding), "margin": None})
+    assert "No margin is set" in margin_words(unset)
+
+
+def test_the_scale_shows_four_margins_at_most_and_holds_what_lies_beyond_inside():
+    scale = IntervalScale.over([-100.0, 3.0], 2.0)
+    assert scale.reach == 8.0
+    assert scale.place(-100.0) == 0.0
+    assert scale.is_beyond(-100.0)
+    assert scale.place(0.0) == 50.0
+    assert not IntervalScale.over([], None).is_beyond(0.5)
+
+
+def test_an_interval_is_drawn_where_it_stands():
+    drawn = interval(IntervalScale(10.0, 5.0), -12.0, -5.0, 0.0, 5.0, 10.0, "open")
+    band, _, outer, inner, point = drawn.children
+    assert band.style == {"left": "25.00%", "width": "50.00%"}
+    assert outer.style == {"left": "0.00%", "width": "100.00%"}
+    assert "interval-cut-low" in outer.className
+    assert "interval-cut-high" not in outer.className
+    assert inner.style["width"] == "50.00%"
+    assert point.style == {"left": "50.00%"}
+
+
+def test_the_page_shows_what_was_asked_for(on_table):
+    answer, verdicts, unsaid, model = page.show({}, "total_oxygen")
+    assert "total package oxygen" in answer
+    assert "15 min more rousing" in str(verdicts)
+    assert "/take-away/practices.xlsx?measure=total_oxygen" in str(verdicts)
+    assert "What is not said, and why" in str(unsaid)
+    assert "log(" in str(model) or "response" in str(model)
+
+
+def test_what_cannot_be_answered_says_why(on_table):
+    answer, verdicts, unsaid, model = page.show({"recipes": ["X99"]}, "total_oxygen")
+    assert answer.startswith("Nothing can be told of total package oxygen")
+    assert (verdicts, model) == (None, None)
+    assert "no finished pack in this selection" in str(unsaid).casefold()
+
+
+@pytest.mark.parametrize("measure", [None, "", 3, ["haze"], {"a": 1}])
+def test_a_forged_measure_does_not_break_the_page(on_table, measure):
+    assert "No finished pack has a reading yet" in str(page.show({}, measure)[1])
+
+
+def test_the_measure_in_the_address_is_kept_where_it_was_read(on_table):
+    assert page.offer_measures(5, "papery")[1] == "papery"
+    assert page.offer_measures(5, "<script>")[1] == "total_oxygen"
+
+
+def test_the_verdicts_are_taken_away_with_what_they_rest_on(on_table):
+    body = page.take_away(Filters(), {"measure": "total_oxygen"}, "csv").decode("utf-8-sig")
+    notes = [line for line in body.splitlines() if line.startswith("#")]
+    assert "# Ledger state: 5" in notes
+    assert any("not made as a trial" in line for line in notes)
+    frame = pd.read_csv(io.StringIO(body), comment="#")
+    assert {"practice", "verdict", "effect", "low", "high", "cautions"} <= set(frame.columns)
+    assert any(name.startswith("Rouse time, all rouses") for name in frame["practice"])
+    assert "Cone dumps" in set(frame["practice"])
+    assert "not assessed" in set(frame["verdict"])
