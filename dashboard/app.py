@@ -91,7 +91,7 @@ def _dash_on(server: Flask) -> Dash:
         include_assets_files=True,
         include_pages_meta=False,
         serve_locally=True,
-        compress=False,
+        compress=True,
         on_error=report,
         meta_tags=[
             {"name": "viewport", "content": "width=device-width, initial-scale=1"},

@@ -92,6 +92,23 @@
     return noUpdate();
   }
 
+  // A server that does not answer must not look like a page that has nothing to say.
+  const send = window.fetch;
+  const tell = (words) => window.dash_clientside.set_props("fault", { children: words });
+
+  window.fetch = async (...request) => {
+    try {
+      const answer = await send(...request);
+      if (answer.status >= 500) {
+        tell("The server could not answer this. Reload the page to try again.");
+      }
+      return answer;
+    } catch (fault) {
+      tell("The server does not answer. Is Dropbright still running on that machine? What you see may be old.");
+      throw fault;
+    }
+  };
+
   let arrivals = 0;
 
   function arrive(_store, pathname) {
@@ -100,6 +117,7 @@
       here ? link.setAttribute("aria-current", "page") : link.removeAttribute("aria-current");
     });
     if (arrivals++ > 0) {
+      tell(null);
       window.requestAnimationFrame(() => {
         const heading = document.querySelector("main h1");
         heading && heading.focus({ preventScroll: true });
