@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -76,7 +77,7 @@ class PacksFinding:
 
     def _row_in_words(self, row: pd.Series) -> list[str]:
         first = ["" if pd.isna(row[c]) else str(row[c]) for c in _FIRST]
-        return first + [_reading(row[m], row.get(f"{m}_censored", 0)) for m in self.measures]
+        return first + [_reading(float(row[m]), float(row.get(f"{m}_censored", 0))) for m in self.measures]
 
 
 def packs(table: PackTable, filters: Filters | None = None) -> PacksFinding:
@@ -129,9 +130,9 @@ def _cautions(rows: pd.DataFrame) -> tuple[str, ...]:
 
 
 def _reading(value: float, sign: float) -> str:
-    if pd.isna(value):
+    if math.isnan(value):
         return ""
-    return f"{_SIGNS.get(0 if pd.isna(sign) else int(sign), '')}{amount(float(value))}"
+    return f"{_SIGNS[0 if math.isnan(sign) else int(sign)]}{amount(value)}"
 
 
 def _plain(frame: pd.DataFrame) -> list[dict[str, object]]:

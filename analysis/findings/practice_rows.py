@@ -14,6 +14,8 @@ from analysis.vocabulary import Measure, Practice
 
 __all__ = ["Candidate", "ComparedRows", "LeftOut", "NotAssessed", "Standing", "compare_rows"]
 
+Floats = npt.NDArray[np.float64]
+
 # Oxygen is used up in the closed pack: a reading taken later than this says little of the oxygen at closing.
 LATEST_OXYGEN_READING_DAYS = 3.0
 FEWEST_BATCHES = 6
@@ -130,7 +132,7 @@ def compare_rows(table: PackTable, rows: pd.DataFrame, measure: Measure) -> Comp
         return ComparedRows(frame, (), tuple(NotAssessed(p.name, reason) for p in table.practices), left_out)
     candidates: list[Candidate] = []
     not_assessed: list[NotAssessed] = []
-    columns: dict[str, npt.NDArray[np.float64]] = {}
+    columns: dict[str, Floats] = {}
     spreads: dict[str, pd.Series] = {}
     for practice in table.practices:
         if (
@@ -190,7 +192,7 @@ def _without(frame: pd.DataFrame, out: pd.Series, reason: str, left_out: list[Le
 
 def _candidates(
     frame: pd.DataFrame, values: pd.Series, practice: Practice
-) -> list[tuple[Candidate, npt.NDArray[np.float64]]] | NotAssessed:
+) -> list[tuple[Candidate, Floats]] | NotAssessed:
     recorded = frame.loc[values.notna(), "batch"].nunique()
     if recorded < FEWEST_BATCHES:
         reason = f"recorded for {count(recorded, 'batch', 'batches')} only; at least {FEWEST_BATCHES} are needed"
@@ -202,25 +204,25 @@ def _candidates(
     if why_not:
         return NotAssessed(practice.name, why_not)
     candidate = Candidate(practice, f"x_{practice.name}", practice.step, practice.step_unit)
-    return [(candidate, (numbers / practice.step).to_numpy(np.float64))]
+    return [(candidate, np.asarray(numbers / practice.step, dtype=np.float64))]
 
 
 def _level_candidates(
     frame: pd.DataFrame, values: pd.Series, practice: Practice
-) -> list[tuple[Candidate, npt.NDArray[np.float64]]] | NotAssessed:
+) -> list[tuple[Candidate, Floats]] | NotAssessed:
     by_level = frame["batch"].groupby(values).nunique().sort_values(ascending=False, kind="stable")
     usable = [str(level) for level in by_level.index[by_level >= FEWEST_ON_A_SIDE]]
     if len(usable) < 2:
         return NotAssessed(practice.name, "never varies, or no other level has at least 3 batches")
     against = usable[0]
     kept = values.where(values.isin(usable))
-    made = []
+    made: list[tuple[Candidate, Floats]] = []
     for place, level in enumerate(usable[1:], start=1):
         indicator = (kept == level).astype(np.float64).where(kept.notna())
         if not _does_not_vary(frame, indicator):
             step_unit = f"{level} against {against}"
             candidate = Candidate(practice, f"x_{practice.name}_{place}", 1.0, step_unit, level, against)
-            made.append((candidate, indicator.to_numpy(np.float64)))
+            made.append((candidate, np.asarray(indicator, dtype=np.float64)))
     return made or NotAssessed(practice.name, "differs only between recipes, so that it cannot be told from the recipe")
 
 
