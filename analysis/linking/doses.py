@@ -57,13 +57,12 @@ def doses_of(lineage: Lineage, operations: pd.DataFrame, use: Ints, done: Done, 
     volumes : Volumes
     n_runs : int
     """
-    rows = np.unique(done.row)
     counted = np.zeros(len(operations), dtype=bool)
-    counted[rows] = True
-    dose, unit, why = _each_dose(operations, use, volumes)
-    hops = (operations["operation"] == "dry_hop").to_numpy(bool)
+    counted[done.row] = True
     agent = _agents(operations)
+    hops = (operations["operation"] == "dry_hop").to_numpy(bool)
     given = counted & (agent != "").to_numpy(bool)
+    dose, unit, why = _doses_where(counted & (given | hops), operations, use, volumes)
     way = PathWork(len(lineage.paths))
     log = has_log(lineage, done)
     found: list[Practice] = []
@@ -76,8 +75,7 @@ def doses_of(lineage: Lineage, operations: pd.DataFrame, use: Ints, done: Done, 
             amount = np.where(unit == one.unit, dose, np.nan)
             values[one.name] = _run_value(lineage, way.total(mine, amount), log, n_runs)
             found.append(one)
-    reasons = why[counted & (given | hops)]
-    counts = reasons[reasons != ""].value_counts()
+    counts = why[why != ""].value_counts()
     unknown = pd.DataFrame({"kind": "operations", "reason": counts.index, "count": counts.to_numpy()})
     return Doses((practice("dry_hop_rate"), *found), pd.DataFrame(values), unknown)
 
@@ -94,6 +92,17 @@ def _agents(operations: pd.DataFrame) -> pd.Series:
     gives = (kind == "finings") | (kind.isin(_WITH_AGENT) & operations["amount"].notna())
     names = names.mask((kind == "finings") & (names == ""), _UNNAMED)
     return names.where(gives, "")
+
+
+def _doses_where(
+    chosen: Flags, operations: pd.DataFrame, use: Ints, volumes: Volumes
+) -> tuple[Floats, np.ndarray, pd.Series]:
+    """Return every operation's dose and the dose's unit, and why those of the chosen that are not known are not."""
+    rows = np.flatnonzero(chosen)
+    part = operations[["operation", "started_at", "amount", "unit"]].iloc[rows].reset_index(drop=True)
+    dose, unit = np.full(len(operations), np.nan), np.full(len(operations), "", dtype="<U5")
+    dose[rows], unit[rows], why = _each_dose(part, use[rows], volumes)
+    return dose, unit, why
 
 
 def _each_dose(operations: pd.DataFrame, use: Ints, volumes: Volumes) -> tuple[Floats, np.ndarray, pd.Series]:

@@ -148,8 +148,8 @@ def _in_cellar(
     stay = occupancy.find(rows["vessel"].iloc[lost], seconds[lost])
     place, stay = lost[stay >= 0], stay[stay >= 0]
     said = rows["batch"].iloc[place].fillna("").to_numpy()
-    stood = occupancy.stays["words"].to_numpy()[stay]
-    words += [f"{a} (the row says {b})" if b else str(a) for a, b in zip(stood, said, strict=True)]
+    stood = occupancy.words(stay)
+    words += [f"{a} (the row says {b})" if b else a for a, b in zip(stood, said, strict=True)]
     how[place] = np.arange(len(finder.words), len(words))
     use[place] = occupancy.stays["use"].to_numpy(np.int64)[stay]
     ended[place] = FOUND

@@ -52,7 +52,7 @@ class Pool:
         """Return the pool of batch numbers; where one number stands behind two letters, the letters stay."""
         written = _written(columns)
         letters: dict[str, set[str]] = {}
-        for text in written:
+        for text in (text for text in written if not _is_plain(text)):
             number, lettered = batch_number(text), batch_number(text, keep_letter=True)
             if lettered != number:
                 letters.setdefault(number, set()).add(lettered)
@@ -80,7 +80,7 @@ class Pool:
         """Return each cell's code, -1 where missing or not in the pool, and whether the cell says anything."""
         place, texts = pd.factorize(column, use_na_sentinel=True)
         code = np.full(len(texts) + 1, -1, dtype=np.int64)
-        words = [str(text) for text in texts]
+        words: list[str] = texts.tolist()
         code[:-1] = [self.known.get(word, -1) for word in words]
         strange = np.flatnonzero(code[:-1] < 0)
         forms = pd.Index([self.form(words[i]) for i in strange.tolist()], dtype="str")
@@ -92,12 +92,19 @@ class Pool:
 
 
 def _written(columns: tuple[pd.Series, ...]) -> list[str]:
-    return sorted({str(text) for column in columns for text in column.dropna().unique()})
+    return sorted({text for column in columns for text in column.dropna().unique().tolist()})
 
 
 def _batch_form(text: str, doubtful: frozenset[str]) -> str:
+    if _is_plain(text):
+        return text
     number = batch_number(text)
     return batch_number(text, keep_letter=True) if number in doubtful else number
+
+
+def _is_plain(text: str) -> bool:
+    """Return whether a text is a number in its normal form, as nearly all are once they are on record."""
+    return text.isdecimal() and text.isascii() and text[0] != "0"
 
 
 def _vessel_form(text: str) -> str:

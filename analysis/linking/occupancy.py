@@ -20,19 +20,33 @@ _FAR = np.iinfo(np.int64).max
 class Occupancy:
     """Every stay of a batch in a vessel, a row each, numbered from 0.
 
-    ``stays`` has ``vessel`` (a code of ``pool``), ``use`` (a batch), ``since`` and ``until`` [s] and ``words``, what a
-    brewer would say of it; ``index`` finds a stay by vessel and moment.
+    ``stays`` has ``vessel`` (a code of ``pool``), ``use`` (a batch), ``since``, ``until`` [s] and ``open``, whether its
+    end is only a guess; ``index`` finds a stay by vessel and moment. ``names`` has each vessel by its
+    code, and ``numbers`` each batch's number.
     """
 
     stays: pd.DataFrame
     pool: Pool
     index: UseIndex
+    names: pd.Series
+    numbers: pd.Series
 
     def find(self, vessel: pd.Series, seconds: Ints) -> Ints:
         """Return the stay that each vessel and moment mean, -1 where the vessel was empty or unknown."""
         code, given = self.pool.codes(vessel)
         stay, _ = self.index.find(code, given & (seconds != NEVER), seconds)
         return np.where(seconds == NEVER, -1, stay)
+
+    def words(self, stay: Ints) -> list[str]:
+        """Return what a brewer would say of each stay: ``by tank FV3 and time: 2417 stood there from 3 to 19 May``."""
+        different, place = np.unique(stay, return_inverse=True)
+        stays = self.stays.iloc[different]
+        since = moments_of(stays["since"].to_numpy(np.int64))
+        until = moments_of(stays["until"].to_numpy(np.int64))
+        vessel, number = self.names.reindex(stays["vessel"]), self.numbers.iloc[stays["use"]]
+        parts = zip(vessel, number, since, until, stays["open"], strict=True)
+        said = [f"by tank {v} and time: {n} stood there {_span(a, b, still)}" for v, n, a, b, still in parts]
+        return [said[i] for i in place.tolist()]
 
 
 def occupancy_of(batches: pd.DataFrame, transfers: pd.DataFrame, last_packed: Ints) -> Occupancy:
@@ -62,9 +76,8 @@ def occupancy_of(batches: pd.DataFrame, transfers: pd.DataFrame, last_packed: In
     stays["open"] = (out < since) & (packed < since)
     # A departure written without a clock time leaves the vessel at the end of that day.
     stays["until"] = np.where(until % DAY == 0, until + DAY - 1, until)
-    stays["words"] = _words(stays, batches["number"], names)
     index = UseIndex.of(stays["vessel"].to_numpy(np.int64), since, stays["until"].to_numpy(np.int64), len(pool.keys))
-    return Occupancy(stays.drop(columns=["left", "open"]), pool, index)
+    return Occupancy(stays.drop(columns="left"), pool, index, names, batches["number"])
 
 
 def _names(pool: Pool, *columns: pd.Series) -> pd.Series:
@@ -102,14 +115,6 @@ def _departures(transfers: pd.DataFrame, came: pd.DataFrame, pool: Pool) -> pd.D
     away = pd.DataFrame({"use": use, "vessel": vessel, "left": at})[(vessel >= 0) & (vessel != into)]
     last: pd.DataFrame = away.groupby(["use", "vessel"], as_index=False).agg(left=("left", "max"))
     return last
-
-
-def _words(stays: pd.DataFrame, numbers: pd.Series, names: pd.Series) -> list[str]:
-    since = moments_of(stays["since"].to_numpy(np.int64))
-    until = moments_of(stays["until"].to_numpy(np.int64))
-    vessel, number = names.reindex(stays["vessel"]), numbers.iloc[stays["use"]]
-    parts = zip(vessel, number, since, until, stays["open"], strict=True)
-    return [f"by tank {v} and time: {n} stood there {_span(a, b, still)}" for v, n, a, b, still in parts]
 
 
 def _span(since: pd.Timestamp, until: pd.Timestamp, still: bool) -> str:

@@ -75,12 +75,19 @@ def link(records: Snapshot) -> PackTable:
         operations=operation_rows(cellar.operations, cellar.links, cellar.batches, _operation_tanks(cellar, where)),
         batches=cellar.batches[_BATCH_COLUMNS],
         practices=runs.practices,
-        unlinked=unlinked_of(parts, cellar.unlinked, runs.unlinked, oxygen.unknown),
+        unlinked=unlinked_of(parts, cellar.unlinked, runs.unlinked, oxygen.unknown, _in_conflict(records)),
         evidence=evidence_of(parts, cellar.batches, runs),
         blends=runs.blends[["run", "batch", "share", "how"]],
         targets=entries(records, "targets")[[*kind("targets").names, "record", "intake"]],
         not_offered=runs.not_offered,
     )
+
+
+def _in_conflict(records: Snapshot) -> pd.DataFrame:
+    """Return how many rows of each kind wait for somebody to settle a conflict."""
+    counts = [(name, "contradicts another row about the same thing: not used until that is settled", len(frame))
+              for name, frame in records.conflicts.items()]  # fmt: skip
+    return pd.DataFrame(counts, columns=["kind", "reason", "count"])
 
 
 def _unshaken(runs: FilledRuns) -> Flags:
@@ -98,6 +105,12 @@ def _operation_tanks(cellar: Cellar, where: Whereabouts) -> pd.Series:
 
 def _reading_tanks(readings: pd.DataFrame, links: Links, where: Whereabouts, runs: FilledRuns) -> pd.Series:
     """Return the vessel of each reading: as written, else its run's, else where its batch then was."""
-    packed_from = taken(runs.table["tank"], links.run)
-    in_cellar = where.at(np.where(links.run < 0, links.use, -1), seconds_of(readings["measured_at"]))
-    return readings["vessel"].where(readings["vessel"].notna(), packed_from.where(packed_from.notna(), in_cellar))
+    tank = taken(runs.table["tank"], links.run)
+    written, unknown = readings["vessel"].notna().to_numpy(bool), tank.isna().to_numpy(bool)
+    if written.any():
+        tank = readings["vessel"].where(written, tank)
+    rest = np.flatnonzero(unknown & ~written & (links.use >= 0))
+    stood = where.at(links.use[rest], seconds_of(readings["measured_at"].iloc[rest]))
+    place = np.arange(len(tank))
+    place[rest] = len(tank) + np.arange(len(rest))
+    return taken(pd.concat([tank, stood], ignore_index=True), place) if len(rest) else tank

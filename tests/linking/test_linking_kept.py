@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterator
 from dataclasses import fields
 from datetime import datetime
@@ -61,7 +62,7 @@ def _intake(records: Snapshot, *kinds: str) -> Any:
         )
         for kind, frame in frames.items()
     ]
-    file = SimpleNamespace(file="log.xlsx", sha256=str(hash(kinds)), sheets=sheets)
+    file = SimpleNamespace(file="log.xlsx", sha256=hashlib.sha256(repr(kinds).encode()).hexdigest(), sheets=sheets)
     return SimpleNamespace(files=(file,), records=frames)
 
 

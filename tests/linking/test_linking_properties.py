@@ -14,7 +14,7 @@ from analysis.ledger.snapshot import Snapshot
 from analysis.linking import PackTable, link
 
 _START = pd.Timestamp("2026-01-01")
-_SETTINGS = settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+_SETTINGS = settings(max_examples=10, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
 _NUMBERS = st.sampled_from(["1", "2", "3", "4"])
 _VESSELS = st.sampled_from(["FV1", "FV2", "BT1", None])
