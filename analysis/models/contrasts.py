@@ -14,7 +14,7 @@ from analysis.models.arrays import CannotFitError, Floats
 from analysis.models.degrees_of_freedom import DfMethod, SmallSample, level_caps, small_sample
 from analysis.models.mixed import MixedFit
 
-__all__ = ["Contrast", "JointTest", "contrast", "joint_test"]
+__all__ = ["Contrast", "JointTest", "contrast", "interval_of", "joint_test", "weights_of"]
 
 
 @dataclass(frozen=True)
@@ -33,7 +33,7 @@ class Contrast:
     level: float
     t: float
     p: float
-    method: DfMethod
+    method: str
     capped_by: str | None = None
 
     @property
@@ -43,8 +43,7 @@ class Contrast:
 
     def interval(self, level: float) -> tuple[float, float]:
         """The two-sided interval at another level."""
-        reach = _t_quantile(level, self.degrees_of_freedom) * self.standard_error
-        return self.value - reach, self.value + reach
+        return interval_of(self.value, self.standard_error, self.degrees_of_freedom, level)
 
     def estimate(self, unit: str = "") -> Estimate:
         """The same as an ``Estimate`` in ``unit``."""
@@ -85,9 +84,7 @@ def contrast(
     CannotFitError
         If the combination needs a column that was dropped because the others make it.
     """
-    if not 0 < level < 1:
-        raise ValueError(f"contrast: level must lie between 0 and 1, got {level}")
-    weights = _weights(fit, L)
+    weights = weights_of(fit.names, fit.dropped, L)
     small = small_sample(fit, method)
     shifted = fit.solution.system.basis.T @ weights
     value = float(weights @ fit.coefficients)
@@ -96,9 +93,9 @@ def contrast(
     if method == "capped":
         df, capped_by = _capped(fit, shifted, df)
     t = value / standard_error if standard_error > 0 else float("nan")
-    reach = _t_quantile(level, df) * standard_error
+    low, high = interval_of(value, standard_error, df, level)
     p = float(2.0 * special.stdtr(df, -abs(t)))
-    return Contrast(value, standard_error, df, value - reach, value + reach, level, t, p, method, capped_by)
+    return Contrast(value, standard_error, df, low, high, level, t, p, method, capped_by)
 
 
 def joint_test(fit: MixedFit, rows: Sequence[str | Mapping[str, float]] | Floats) -> JointTest:
@@ -109,9 +106,9 @@ def joint_test(fit: MixedFit, rows: Sequence[str | Mapping[str, float]] | Floats
     rows : names, mappings, or array of shape (r, p)
         The r combinations; they must be independent.
     """
-    L = np.array([_weights(fit, row) for row in rows]) @ fit.solution.system.basis
+    L = np.array([weights_of(fit.names, fit.dropped, row) for row in rows]) @ fit.solution.system.basis
     small = small_sample(fit, "kenward-roger")
-    values = np.array([_weights(fit, row) for row in rows]) @ fit.coefficients
+    values = np.array([weights_of(fit.names, fit.dropped, row) for row in rows]) @ fit.coefficients
     count = len(L)
     covariance = L @ small.covariance @ L.T
     if np.linalg.matrix_rank(L @ small.plain @ L.T) < count:
@@ -121,21 +118,37 @@ def joint_test(fit: MixedFit, rows: Sequence[str | Mapping[str, float]] | Floats
     return JointTest(F, count, df, float(special.fdtrc(count, df, F)), scale)
 
 
-def _weights(fit: MixedFit, L: str | Mapping[str, float] | ArrayLike) -> Floats:
+def weights_of(names: tuple[str, ...], dropped: tuple[str, ...], L: str | Mapping[str, float] | ArrayLike) -> Floats:
+    """A combination as an array of a weight for each name (p,)."""
     if isinstance(L, str):
-        return _weights(fit, {L: 1.0})
+        return weights_of(names, dropped, {L: 1.0})
     if isinstance(L, Mapping):
-        dropped = [name for name in L if name in fit.dropped]
-        if dropped:
-            raise CannotFitError(f"{', '.join(dropped)} cannot be told apart from the columns before it")
-        strange = [name for name in L if name not in fit.names]
+        lost = [name for name in L if name in dropped]
+        if lost:
+            raise CannotFitError(f"{', '.join(lost)} cannot be told apart from the columns before it")
+        strange = [name for name in L if name not in names]
         if strange:
-            raise ValueError(f"contrast: names must be among {', '.join(fit.names)}, got {', '.join(strange)}")
-        return np.array([float(L.get(name, 0.0)) for name in fit.names])
+            raise ValueError(f"contrast: names must be among {', '.join(names)}, got {', '.join(strange)}")
+        return np.array([float(L.get(name, 0.0)) for name in names])
     weights = np.asarray(L, dtype=np.float64)
-    if weights.shape != (len(fit.names),):
-        raise ValueError(f"contrast: L must have shape ({len(fit.names)},), got {weights.shape}")
+    if weights.shape != (len(names),):
+        raise ValueError(f"contrast: L must have shape ({len(names)},), got {weights.shape}")
     return weights
+
+
+def interval_of(value: float, standard_error: float, df: float, level: float) -> tuple[float, float]:
+    """The two-sided interval of the t distribution, of the normal where ``df`` is infinite.
+
+    Raises
+    ------
+    ValueError
+        If the level is not in (0, 1).
+    """
+    if not 0 < level < 1:
+        raise ValueError(f"contrast: level must lie between 0 and 1, got {level}")
+    upper = 0.5 * (1.0 + level)
+    reach = standard_error * float(special.ndtri(upper) if np.isinf(df) else special.stdtrit(df, upper))
+    return value - reach, value + reach
 
 
 def _capped(fit: MixedFit, shifted: Floats, df: float) -> tuple[float, str | None]:
@@ -146,11 +159,6 @@ def _capped(fit: MixedFit, shifted: Floats, df: float) -> tuple[float, str | Non
         if cap < df and np.all(np.array(between)[used]):
             df, capped_by = cap, name
     return df, capped_by
-
-
-def _t_quantile(level: float, df: float) -> float:
-    upper = 0.5 * (1.0 + level)
-    return float(special.ndtri(upper) if np.isinf(df) else special.stdtrit(df, upper))
 
 
 def _moments(L: Floats, small: SmallSample, count: int) -> tuple[float, float]:

@@ -21,7 +21,7 @@ from analysis.models.arrays import CannotFitError, Floats, Ints, Sparse
 from analysis.models.cross_products import CrossProducts
 from analysis.models.reduction import Reduction
 
-__all__ = ["Block", "System", "system_of"]
+__all__ = ["Block", "System", "independent_columns", "system_of"]
 
 _ALIASED = 1e-10  # what is left of a column's sum of squares, of 1, after the columns before it
 _SPANNED = 1e-10
@@ -85,7 +85,7 @@ def system_of(sums: CrossProducts, fixed: Sequence[str] | None = None, groups: S
     chosen = _places(groups, [f.name for f in sums.design.factors], "groups") if groups is not None else None
     transform, offset = _transform(sums, places)
     dense = transform.T @ sums.dense @ transform
-    kept = _independent(dense[:-1, :-1])
+    kept = independent_columns(dense[:-1, :-1])
     if sums.rows <= len(kept):
         raise CannotFitError(f"{sums.rows} complete rows cannot carry {len(kept)} coefficients")
     columns = np.append(kept, len(wanted))
@@ -137,7 +137,7 @@ def _transform(sums: CrossProducts, places: Ints) -> tuple[Floats, Floats]:
     return transform, sums.shift[-1] * spanning
 
 
-def _independent(gram: Floats) -> Ints:
+def independent_columns(gram: Floats) -> Ints:
     """The columns that no combination of those before them makes: a Cholesky that steps over the others."""
     left = gram.copy()
     scale = np.diagonal(gram).copy()
