@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from data_demo.cellar import Job
-from data_demo.paper import Cell
+from data_demo.paper import Cell, Mark
 from data_demo.truth import OXYGEN_LIMIT, MeterTruth
 
-__all__ = ["batch_word", "haze_figure", "job_word", "oxygen_figure", "specific_gravity", "yes_word"]
+__all__ = ["batch_word", "haze_figure", "job_word", "oxygen_figure", "reading_mark", "specific_gravity", "yes_word"]
 
 _JOB_WORDS = {
     "rouse": ("roused", "Roused", "rouse", "recirc"),
@@ -54,6 +54,12 @@ def haze_figure(value: float, meter: MeterTruth) -> float:
     """Return haze [EBC] in the meter's own unit, to the figures that it shows."""
     shown = 4 * value if meter.unit == "NTU" else value
     return round(shown, 2 if shown < 10 else 1)
+
+
+def reading_mark(*readings: Cell) -> Mark:
+    """Return what a row is that has nothing but these readings: lost, where each is a word or missing."""
+    found = any(isinstance(cell, int | float) or str(cell).startswith("<") for cell in readings)
+    return Mark.RECORD if found else Mark.LOST
 
 
 def specific_gravity(plato: float) -> float:

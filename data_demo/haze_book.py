@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from data_demo.brewery import Brewery
 from data_demo.draws import stream
-from data_demo.handwriting import haze_figure
+from data_demo.handwriting import haze_figure, reading_mark
 from data_demo.laboratory import Pack
 from data_demo.paper import Book, Cell, Draft, Mark, Page
 
@@ -31,7 +31,7 @@ def _first_meter(packs: list[Pack]) -> Page:
         haze: Cell = "broken" if rng.random() < 0.004 else haze_figure(pack.haze, pack.haze_meter)
         forward = None if pack.forward is None else haze_figure(pack.forward, pack.haze_meter)
         row = (pack.run.run, "pack", pack.sample, pack.measured_at, haze, forward, "HZ1")
-        page.write(row)
+        page.write(row, reading_mark(haze, forward))
         if place == 200:
             page.write((*row[:2], 31, row[3], 9_999, None, "HZ1"), Mark.BAD)
         if place == 260:

@@ -6,7 +6,7 @@ import numpy as np
 
 from data_demo.brewery import Brewery
 from data_demo.draws import stream
-from data_demo.handwriting import batch_word, haze_figure, oxygen_figure
+from data_demo.handwriting import batch_word, haze_figure, oxygen_figure, reading_mark
 from data_demo.laboratory import Pack
 from data_demo.packaging import Run
 from data_demo.paper import Book, Cell, Draft, Mark, Page
@@ -88,10 +88,11 @@ def _shelf(packs: list[Pack]) -> Page:
     page = Draft("Shelf", "readings").banner("From the shelf", "old packs, opened weeks after packing")
     page.header("Run", "Stage", "Sample", "Opened", "DO shaken (ppb)", "Temp (°C)", "O2 meter")
     for pack in packs:
-        page.write((
-            pack.run.run, "pack", pack.sample, pack.measured_at, oxygen_figure(pack.dissolved, rng), pack.temperature,
-            pack.oxygen_meter.name,
-        ))  # fmt: skip
+        read = oxygen_figure(pack.dissolved, rng)
+        page.write(
+            (pack.run.run, "pack", pack.sample, pack.measured_at, read, pack.temperature, pack.oxygen_meter.name),
+            reading_mark(read),
+        )
     return page.page()
 
 
@@ -113,12 +114,13 @@ def _packs(year: int, packs: list[Pack]) -> Page:
     page = Draft(f"Packs {year}", "readings").banner(f"Line 2, packs {year}")
     page.header("Run no.", "Stage", "Sample", "Measured", "DO (ppb)", *total, "Temp (°C)", "O2 meter")
     for place, pack in enumerate(packs):
-        read = (oxygen_figure(pack.total, rng, limit=None),) if total else ()
+        read = [oxygen_figure(pack.dissolved, rng)]
+        if total:
+            read.append(oxygen_figure(pack.total, rng, limit=None))
         row = (
-            pack.run.run, "pack", pack.sample, pack.measured_at, oxygen_figure(pack.dissolved, rng), *read,
-            pack.temperature, pack.oxygen_meter.name,
+            pack.run.run, "pack", pack.sample, pack.measured_at, *read, pack.temperature, pack.oxygen_meter.name,
         )  # fmt: skip
-        page.write(row)
+        page.write(row, reading_mark(*read))
         if year == 2026 and place == 50:
             page.write((None, *row[1:]), Mark.BAD)
     return page.page()

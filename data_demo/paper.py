@@ -18,7 +18,8 @@ class Mark(StrEnum):
     """What a row of a sheet is, as the hand that wrote it knows.
 
     ``REPEAT`` is a record that was typed twice, ``CONTRADICTION`` one that was typed twice with another value. ``BAD``
-    must be turned away; ``ASKED`` must wait for a person's answer; ``TOTAL`` is a sum or an average.
+    must be turned away; ``ASKED`` must wait for a person's answer. ``LOST`` has a word where each
+    of its readings should be, ``TOTAL`` is a sum or an average: neither is a record.
     """
 
     BANNER = "banner"
@@ -29,6 +30,7 @@ class Mark(StrEnum):
     CONTRADICTION = "contradiction"
     BAD = "bad"
     ASKED = "asked"
+    LOST = "lost"
     TOTAL = "total"
 
 

@@ -11,9 +11,10 @@ __all__ = ["BAD_ROWS", "SHEETS", "BadRow", "SheetTruth"]
 class SheetTruth:
     """The rows of a sheet below its header row, counted from 1 (None: the sheet has no table).
 
-    ``records`` are sound and each typed once; ``repeats`` are typed again word for word, ``contradictions`` typed again
-    with another figure; ``bad`` rows must be turned away; ``asked`` rows must wait for an answer; ``ignored`` rows are
-    blank, totals or averages.
+    ``records`` are sound, each typed once; ``contradictions`` are typed again with another figure. ``repeats``, typed
+    again word for word, ``lost`` rows, with a word for each of their readings, and ``blank`` ones, totals or averages,
+    are ignored; so is every row of a sheet without a table. ``bad`` rows must be turned away; ``asked`` ones must wait
+    for an answer.
     """
 
     file: str
@@ -21,44 +22,60 @@ class SheetTruth:
     kind: str | None
     header_row: int | None
     records: int
-    repeats: int = 0
     contradictions: int = 0
     bad: int = 0
     asked: int = 0
-    ignored: int = 0
+    repeats: int = 0
+    lost: int = 0
+    blank: int = 0
+
+    @property
+    def accepted(self) -> int:
+        """Rows that are taken in."""
+        return self.records + self.contradictions
+
+    @property
+    def rejected(self) -> int:
+        """Rows that are turned away or wait for an answer."""
+        return self.bad + self.asked
+
+    @property
+    def ignored(self) -> int:
+        """Rows that hold nothing to take in."""
+        return self.repeats + self.lost + self.blank
 
 
 SHEETS = (
-    SheetTruth("brew book 2025-26.xlsx", "Cover", None, None, 0),
-    SheetTruth("brew book 2025-26.xlsx", "Brews 2025", "batches", 4, 100, ignored=9),
-    SheetTruth("brew book 2025-26.xlsx", "Brews 2026", "batches", 5, 135, bad=1, ignored=2),
+    SheetTruth("brew book 2025-26.xlsx", "Cover", None, None, 0, blank=5),
+    SheetTruth("brew book 2025-26.xlsx", "Brews 2025", "batches", 4, 100, blank=9),
+    SheetTruth("brew book 2025-26.xlsx", "Brews 2026", "batches", 5, 135, bad=1, blank=2),
     SheetTruth("brew book 2025-26.xlsx", "Movements", "transfers", 5, 236),
     SheetTruth("brew book 2025-26.xlsx", "Targets", "targets", 4, 9),
-    SheetTruth("Cellar log 2025.xlsx", "May 25", "operations", 4, 81, ignored=2),
-    SheetTruth("Cellar log 2025.xlsx", "Jun 25", "operations", 4, 113, ignored=2),
-    SheetTruth("Cellar log 2025.xlsx", "Jul 25", "operations", 4, 123, repeats=2, ignored=2),
-    SheetTruth("Cellar log 2025.xlsx", "Aug 25", "operations", 4, 117, ignored=2),
-    SheetTruth("Cellar log 2025.xlsx", "Sep 25", "operations", 4, 112, bad=1, ignored=2),
-    SheetTruth("Cellar log 2025.xlsx", "Oct 25", "operations", 4, 134, ignored=2),
-    SheetTruth("Cellar log 2025.xlsx", "Nov 25", "operations", 4, 104, bad=1, ignored=2),
-    SheetTruth("Cellar log 2025.xlsx", "Dec 25", "operations", 4, 132, ignored=2),
+    SheetTruth("Cellar log 2025.xlsx", "May 25", "operations", 4, 81, blank=2),
+    SheetTruth("Cellar log 2025.xlsx", "Jun 25", "operations", 4, 113, blank=2),
+    SheetTruth("Cellar log 2025.xlsx", "Jul 25", "operations", 4, 123, repeats=2, blank=2),
+    SheetTruth("Cellar log 2025.xlsx", "Aug 25", "operations", 4, 117, blank=2),
+    SheetTruth("Cellar log 2025.xlsx", "Sep 25", "operations", 4, 112, bad=1, blank=2),
+    SheetTruth("Cellar log 2025.xlsx", "Oct 25", "operations", 4, 134, blank=2),
+    SheetTruth("Cellar log 2025.xlsx", "Nov 25", "operations", 4, 104, bad=1, blank=2),
+    SheetTruth("Cellar log 2025.xlsx", "Dec 25", "operations", 4, 132, blank=2),
     SheetTruth("Cellar log 2026.xlsx", "Q1 2026", "operations", 5, 357),
     SheetTruth("Cellar log 2026.xlsx", "Q2 2026", "operations", 5, 351),
     SheetTruth("Cellar log 2026.xlsx", "Q3 2026", "operations", 5, 365, repeats=1),
     SheetTruth("Cellar log 2026.xlsx", "Q4 2026", "operations", 5, 195, bad=1),
-    SheetTruth("Line 1 cans.xlsx", "2025", "pack_runs", 5, 242, repeats=2, ignored=21),
-    SheetTruth("Line 1 cans.xlsx", "2026", "pack_runs", 5, 430, contradictions=1, bad=2, ignored=37),
+    SheetTruth("Line 1 cans.xlsx", "2025", "pack_runs", 5, 242, repeats=2, blank=21),
+    SheetTruth("Line 1 cans.xlsx", "2026", "pack_runs", 5, 430, contradictions=1, bad=2, blank=37),
     SheetTruth("Line 1 cans.xlsx", "Shelf", "readings", 5, 20),
     SheetTruth("Line 2 bottles cans kegs.xlsx", "Runs", "pack_runs", 4, 147, bad=1),
-    SheetTruth("Line 2 bottles cans kegs.xlsx", "Packs 2025", "readings", 4, 224),
-    SheetTruth("Line 2 bottles cans kegs.xlsx", "Packs 2026", "readings", 4, 292, bad=1),
-    SheetTruth("Lab haze.ods", "HZ1", "readings", 5, 717, bad=2),
-    SheetTruth("Lab haze.ods", "HZ2", "readings", 5, 193, ignored=8),
+    SheetTruth("Line 2 bottles cans kegs.xlsx", "Packs 2025", "readings", 4, 220, lost=4),
+    SheetTruth("Line 2 bottles cans kegs.xlsx", "Packs 2026", "readings", 4, 290, bad=1, lost=2),
+    SheetTruth("Lab haze.ods", "HZ1", "readings", 5, 714, bad=2, lost=3),
+    SheetTruth("Lab haze.ods", "HZ2", "readings", 5, 193, blank=8),
     SheetTruth("Lab haze.ods", "Meter study", "readings", 4, 60),
     SheetTruth("tank readings 2025.csv", "tank readings 2025", "readings", 4, 720),
     SheetTruth("tank readings 2026.csv", "tank readings 2026", "readings", 4, 1052, bad=2),
-    SheetTruth("Taste panel.xlsx", "Scores 2025", "tastings", 5, 944, repeats=1, ignored=32),
-    SheetTruth("Taste panel.xlsx", "Scores 2026", "tastings", 5, 1600, bad=1, ignored=55),
+    SheetTruth("Taste panel.xlsx", "Scores 2025", "tastings", 5, 944, repeats=1, blank=32),
+    SheetTruth("Taste panel.xlsx", "Scores 2026", "tastings", 5, 1600, bad=1, blank=55),
     SheetTruth("Taste panel.xlsx", "Triangles", "taste_tests", 4, 6, bad=1),
     SheetTruth("Meter checks.xlsx", "Oxygen", "meter_checks", 5, 328),
     SheetTruth("Meter checks.xlsx", "Haze", "meter_checks", 5, 164, bad=1),

@@ -103,7 +103,7 @@ RECIPES = (
     Recipe("S48", "session bitter", 0.15, 0.75, 74, 20, 9, True, 0.0, 0.0, 14, 12.0, 2.5, 0.70, 9.6, False, True),
     Recipe("I62", "strong pale ale", 0.18, 1.60, 78, 32, 11, True, 6.0, 1.3, 18, 8.0, 6.0, 0.80, 14.6),
     Recipe("W51", "wheat beer", 0.12, 105.0, 80, 46, 12, False, 0.0, 0.0, 20, 1.35, 2.0, 1.40, 12.1, True, True),
-    Recipe("N70", "hazy pale ale", 0.12, 160.0, 88, 58, 13, False, 12.0, 2.0, 20, 1.25, 7.0, 1.50, 16.3, True),
+    Recipe("N70", "hazy pale ale", 0.12, 160.0, 88, 58, 13, False, 12.0, 2.0, 20, 1.25, 7.0, 1.20, 16.3, True),
 )
 """Hazier recipes are roused longer. W51 and S48 share a range of batch numbers that starts again each January."""
 
@@ -354,7 +354,7 @@ class Target:
 
 
 TARGETS = (
-    Target(None, None, "Total oxygen", None, 100, 60, 5), Target(None, "keg", "Dissolved oxygen", None, 20, 8, 2),
+    Target(None, None, "TPO (ppb)", None, 100, 60, 5), Target(None, "keg", "Dissolved oxygen", None, 20, 8, 2),
     Target("L45", None, "Haze", None, 0.7, 0.45, 0.03), Target("S48", None, "Haze", None, 1.1, 0.75, 0.05),
     Target("P40", None, "Haze", None, 1.3, 0.9, 0.05), Target("I62", None, "Haze", None, 2.2, 1.5, 0.08),
     Target("W51", None, "Haze", 70, 150, 105, 5), Target("N70", None, "Haze", 110, 230, 160, 8),
