@@ -8,7 +8,7 @@ Source: NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2; ASTM E2587-16,
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
@@ -18,9 +18,10 @@ from numpy.typing import ArrayLike
 from analysis.charts.arrays import BoolArray, FloatArray, IntArray, Scale, as_flags, as_phases, as_series, to_scale
 from analysis.charts.chart import Chart, draw_up, small_baseline
 from analysis.charts.constants import MEDIAN_MOVING_RANGE, chart_constants
+from analysis.charts.phases import by_phase
 from analysis.charts.run_rules import FIRST_RULES
 
-__all__ = ["Individuals", "Spread", "individuals", "moving_ranges", "sigma_of_moving_ranges"]
+__all__ = ["Individuals", "Spread", "individuals", "mean_of", "moving_ranges", "sigma_of_moving_ranges"]
 
 Spread = Literal["moving range", "median moving range", "standard deviation"]
 FEWEST_RUNS = 2
@@ -81,13 +82,13 @@ def individuals(
     ranges = moving_ranges(charted, phase)
     usable = in_baseline & _after_baseline(in_baseline)
     given_centre = None if centre is None else float(to_scale(np.array([centre]), scale)[0])
-    middle = _by_phase(charted, in_baseline, phase, _mean, given_centre)
+    middle = by_phase(charted, in_baseline, phase, mean_of, given_centre)
     if sigma is not None and not sigma > 0:
         raise ValueError(f"sigma must be above 0, got {sigma}")
     if spread == "standard deviation":
-        width = _by_phase(charted, in_baseline, phase, _sample_sd, sigma)
+        width = by_phase(charted, in_baseline, phase, _sample_sd, sigma)
     else:
-        width = _by_phase(ranges, usable, phase, lambda found: sigma_of_moving_ranges(found, spread), sigma)
+        width = by_phase(ranges, usable, phase, lambda found: sigma_of_moving_ranges(found, spread), sigma)
     cautions = _cautions(in_baseline, width) if sigma is None else ()
     above = draw_up(
         "value", charted, middle, width, scale=scale, baseline=in_baseline, phase=phase, rules=rules, cautions=cautions
@@ -123,29 +124,13 @@ def _after_baseline(in_baseline: BoolArray) -> BoolArray:
     return after
 
 
-def _mean(found: FloatArray) -> float:
+def mean_of(found: FloatArray) -> float:
+    """Return the mean of what was found, NaN where there is nothing."""
     return float(found.mean()) if found.size else float("nan")
 
 
 def _sample_sd(found: FloatArray) -> float:
     return float(found.std(ddof=1)) if found.size >= FEWEST_RUNS else float("nan")
-
-
-def _by_phase(
-    series: FloatArray,
-    usable: BoolArray,
-    phase: IntArray,
-    statistic: Callable[[FloatArray], float],
-    given: float | None,
-) -> FloatArray:
-    """Return, at each run, the statistic of its phase's baseline; what is given stands in every phase."""
-    if given is not None:
-        return np.full(series.size, given)
-    result = np.full(series.size, np.nan)
-    for number in np.unique(phase):
-        here = phase == number
-        result[here] = statistic(series[here & usable])
-    return result
 
 
 def _range_chart(ranges: FloatArray, sigma: FloatArray, usable: BoolArray, phase: IntArray) -> Chart:
