@@ -20,10 +20,15 @@ __all__ = ["across_midnight", "combine_clock", "parse_clocks", "parse_minutes"]
 
 _DAY = 86_400.0
 _NAMED = {"noon": 43_200.0, "midday": 43_200.0, "midnight": 0.0}
+# Minutes need their unit unless hours stand before them ("1h30").
 _DURATION = re.compile(
-    r"(?:(?P<days>\d+(?:[.,]\d+)?)\s*(?:d|days?)\b)?\s*(?:(?P<hours>\d+(?:[.,]\d+)?)\s*(?:h|hrs?|hours?)(?![a-z]))?\s*"
-    r"(?:(?P<minutes>\d+(?:[.,]\d+)?)\s*(?:m|mins?|minutes?|')?)?\s*(?:(?P<seconds>\d+)\s*(?:s|secs?|seconds?|\"))?",
-    re.IGNORECASE,
+    r"""
+    (?: (?P<days>\d+(?:[.,]\d+)?) \s* (?:d|days?)\b )? \s*
+    (?: (?P<hours>\d+(?:[.,]\d+)?) \s* (?:h|hrs?|hours?)(?![a-z]) )? \s*
+    (?: (?P<minutes>\d+(?:[.,]\d+)?)(?!\d) \s* (?(hours)(?:m|mins?|minutes?|')?|(?:m|mins?|minutes?|')) )? \s*
+    (?: (?P<seconds>\d+) \s* (?:s|secs?|seconds?|\") )? \.?
+    """,
+    re.IGNORECASE | re.VERBOSE,
 )
 _HOURS_AND_MINUTES = re.compile(
     r"(?P<hours>\d{1,3}):(?P<minutes>[0-5]\d)(?::(?P<seconds>[0-5]\d))?(?:\s*h(?:rs?|ours?)?)?"

@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from analysis.records.digit_patterns import Pattern
 
-__all__ = ["CLOCK", "DatePart", "clock_seconds", "date_part", "days_from"]
+__all__ = ["CLOCK", "DatePart", "clock_seconds", "date_part", "day_numbers", "days_from"]
 
 Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
@@ -24,13 +24,14 @@ _MONTH_OF = {
     "sept": 9, "june": 6, "july": 7,
 }  # fmt: skip
 _NAME = "|".join(sorted(_MONTH_OF, key=len, reverse=True))
-_WEEKDAY = r"(?:(?:mon|tues?|wed(?:nes)?|thur?s?|fri|sat(?:ur)?|sun)(?:day)?\.?,?\s+)?"
+_WEEKDAY = r"(?:(?:mon|tues?|wed(?:nes|s)?|thur?s?|fri|sat(?:ur)?|sun)(?:day)?\.?,?\s+)?"
 _GAP = r"[\s\-/.,']{1,3}"
 _TIME = (
     r"(?:(?P<hour>99?)(?:[:.h](?P<minute>99)(?:[:.](?P<second>99)(?P<rest>[.,]9+)?)?)?"
     r"|(?P<hours>99?)(?P<minutes>99))\s*(?P<half>[ap]\.?m\.?)?(?:\s*(?:h|hrs?|hours?|uhr))?"
 )
 _THEN = r"(?:(?:t|,?\s+(?:at\s+|@\s*)?|\s*@\s*|\s+-\s+)" + _TIME + r"(?:\s*(?:z|utc|gmt|[+-]99:?99))?)?"
+_DAY_NUMBER = re.compile(r"(?P<day>99999)(?:[.,](?P<part>9{1,9}))?")
 _DATES = (
     re.compile(rf"{_WEEKDAY}(?P<year>9999)(?P<gap>[-/. ])(?P<month>99?)(?P=gap)(?P<day>99?){_THEN}"),
     re.compile(rf"(?P<year>9999)(?P<month>99)(?P<day>99){_THEN}"),
@@ -67,6 +68,17 @@ def date_part(pattern: Pattern) -> DatePart | None:
         if found:
             return _read(pattern, found)
     return None
+
+
+def day_numbers(pattern: Pattern) -> Floats | None:
+    """Return the days that a spreadsheet counts, where a pattern's words are such numbers (46085.5); else None."""
+    found = _DAY_NUMBER.fullmatch(pattern.text)
+    if found is None:
+        return None
+    days = pattern.number(*found.span("day")).astype(np.float64)
+    if found["part"]:
+        days += pattern.number(*found.span("part")) / 10.0 ** len(found["part"])
+    return days
 
 
 def _read(pattern: Pattern, found: re.Match[str]) -> DatePart:

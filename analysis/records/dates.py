@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.records.cells import EMPTY, ERROR, MOMENT, NUMBER, TEXT, RawColumn
-from analysis.records.date_patterns import DatePart, date_part, days_from
+from analysis.records.date_patterns import DatePart, date_part, day_numbers, days_from
 from analysis.records.digit_patterns import patterns_of
 from analysis.records.missing import NO_VALUE, is_missing
 from analysis.records.parsed import DateOrder, DateQuestion, Flags, Moments, ParsedMoments, State, States
@@ -27,6 +27,7 @@ _MANY_FOR_ONE = 50
 # Day numbers of 1990-01-01 and 2080-01-01 in a spreadsheet that counts from 1900.
 _FIRST_DAY_NUMBER, _LAST_DAY_NUMBER = 32_874, 65_745
 _DAY_ZERO = np.datetime64("1899-12-30", "us")
+_DAY_NUMBERS = "the spreadsheet's day numbers"
 _FEW_TEXTS, _FEW_DATES = 2, 3
 
 
@@ -76,7 +77,7 @@ def parse_moments(column: RawColumn, order: DateOrder | None = None) -> ParsedMo
     _add_natives(column, moments, states)
     if turned:
         _turn(moments, states, native, order)
-    has_clock = words.has_clock[column.code] | (native & (moments != moments.astype("datetime64[D]")))
+    has_clock = np.where(column.tag == TEXT, words.has_clock[column.code], _has_clock(moments))
     return ParsedMoments(moments, states, has_clock, _format(words, decided, column), decided, question)
 
 
@@ -98,9 +99,12 @@ def _read_words(words: Any) -> _Words:
     known[-1] = True
     for pattern in patterns_of(words):
         part = date_part(pattern)
+        days = day_numbers(pattern)
         if part is not None:
             _keep(read, pattern.places, part)
-            known[pattern.places] = True
+        elif days is not None:
+            _keep_day_numbers(read, pattern.places, days)
+        known[pattern.places] = part is not None or days is not None
     others = np.flatnonzero(~known)
     absent = is_missing([words[int(i)].as_py() for i in others], NO_VALUE)
     read.state[others[absent]] = State.MISSING
@@ -120,6 +124,27 @@ def _keep(read: _Words, places: npt.NDArray[np.intp], part: DatePart) -> None:
     read.is_open[places] = part.is_open
     read.has_clock[places] = part.seconds is not None
     read.written.add(part.words)
+
+
+def _keep_day_numbers(read: _Words, places: npt.NDArray[np.intp], days: npt.NDArray[np.float64]) -> None:
+    moments = _of_day_numbers(days)
+    read.day_month[places] = read.month_day[places] = moments
+    read.has_clock[places] = _has_clock(moments)
+    read.written.add(_DAY_NUMBERS)
+
+
+def _has_clock(moments: Moments) -> Flags:
+    return np.asarray(~np.isnat(moments) & (moments != moments.astype("datetime64[D]")), dtype=bool)
+
+
+def _of_day_numbers(numbers: npt.NDArray[np.float64]) -> Moments:
+    """Return the moments of day numbers, and of a native number such as 20260304; NaT for any other number."""
+    numbers = np.where(np.isnan(numbers), 0.0, numbers)
+    is_day = (numbers >= _FIRST_DAY_NUMBER) & (numbers < _LAST_DAY_NUMBER)
+    seconds = np.round(np.where(is_day, numbers, 0.0) * 86_400).astype("timedelta64[s]")
+    whole = np.where((numbers == np.floor(numbers)) & (numbers < 1e8), numbers, 0.0).astype(np.int64)
+    written = days_from(whole // 10_000, whole // 100 % 100, whole % 100).astype("datetime64[us]")
+    return np.where(is_day, _DAY_ZERO + seconds, written)
 
 
 def _decide(words: _Words, code: npt.NDArray[np.int32]) -> tuple[DateOrder | None, DateQuestion | None]:
@@ -194,11 +219,10 @@ def _add_natives(column: RawColumn, moments: Moments, states: States) -> None:
     native[[MOMENT, EMPTY, ERROR]] = State.READ, State.EMPTY, State.MISSING
     states[:] = np.where(tag == TEXT, states, native[tag])
     moments[tag == MOMENT] = column.moment[tag == MOMENT]
-    number = column.number
-    is_day = (tag == NUMBER) & (number >= _FIRST_DAY_NUMBER) & (number < _LAST_DAY_NUMBER)
-    if is_day.any():
-        days = np.round(number[is_day] * 86_400).astype("timedelta64[s]")
-        moments[is_day], states[is_day] = _DAY_ZERO + days, State.READ
+    is_number = tag == NUMBER
+    if is_number.any():
+        moments[is_number] = _of_day_numbers(column.number[is_number])
+        states[is_number] = np.where(np.isnat(moments[is_number]), native[NUMBER], np.int8(State.READ))
 
 
 def _format(words: _Words, decided: DateOrder | None, column: RawColumn) -> str:
@@ -206,6 +230,6 @@ def _format(words: _Words, decided: DateOrder | None, column: RawColumn) -> str:
     said = [names[decided] if written == "numbers" else written for written in sorted(words.written)]
     if (column.tag == MOMENT).any():
         said.append("the spreadsheet's own dates")
-    if (column.tag == NUMBER).any():
-        said.append("the spreadsheet's day numbers")
+    if (column.tag == NUMBER).any() and _DAY_NUMBERS not in said:
+        said.append(_DAY_NUMBERS)
     return ", ".join(said)

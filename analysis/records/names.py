@@ -57,7 +57,7 @@ def batch_number(text: str, keep_letter: bool = False) -> str:
     ['2417', '2417', '2417', '2417', '2417A', '24-017']
     """
     text = " ".join(text.split())
-    found = _BATCH.fullmatch(_JOINED_WORD.sub(r"\1 ", text))
+    found = _BATCH.fullmatch(_JOINED_WORD.sub(r"\1 ", text.replace("_", " ")))
     if found is None:
         return name_of(text)
     letter = (found["letter"] or "").upper() if keep_letter else ""
