@@ -91,7 +91,7 @@ _KINDS = (
         "operations",
         "Cellar operations",
         (
-            Column("batch", "id", required=True),
+            Column("batch", "id"),
             Column("operation", "choice", required=True, choices=OPERATIONS),
             Column("vessel", "id"),
             Column("started_at", "moment", required=True),

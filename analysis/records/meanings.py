@@ -16,6 +16,7 @@ from typing import Literal
 from analysis.records import kinds
 from analysis.records.answers import Answers
 from analysis.records.headers import Angle, Header
+from analysis.records.marks import EXAMPLE_HEADER, REASON, SAMPLE
 from analysis.records.parsed import DateOrder
 from analysis.records.words import ATTRIBUTES, CLOCKS, HEADERS, MEASURES, METERS, NOT_ATTRIBUTES
 from analysis.vocabulary import MEASURES as KEPT_MEASURES
@@ -38,7 +39,6 @@ Look = Literal["number", "clock", "moment", "text", "empty"]
 Looks = Callable[[int], Look]
 
 WIDE_KINDS = ("pack_runs", "readings")
-REASON = "Why it was not taken in"
 _SURE, _WEAK = 0, 1
 _NUMERIC = ("number", "count")
 _PACK_ONLY = ("format", "size", "headspace", "line", "fill_temperature")
@@ -209,8 +209,10 @@ def _said(
         name = answers.column(header.text) if header is not None else None
         if header is None:
             continue
-        if header.text.casefold() == REASON.casefold():
+        if header.text in (REASON, EXAMPLE_HEADER):
             meanings.append(Meaning(j, header.text, "ignore"))
+        elif header.text == SAMPLE and "sample" in columns:
+            meanings.append(Meaning(j, header.text, "kept", "sample"))
         if name is None:
             continue
         role = _role_said(kind, name, columns)
@@ -256,9 +258,11 @@ def _take_moments(
         for name in moments:
             rank = _SURE - 1 if said.get(j) == name else None if j in said else _moment_rank(kind, name, header)
             look = looks(j)
-            if rank is not None and (look in ("moment", "clock", "empty") or rank <= _SURE):
-                open_look = look in ("empty", "number", "text")
-                offers.append((rank, j, name, look == "clock" or (open_look and _is_clock_word(kind, name, header))))
+            if rank is None or (rank >= _WEAK and look in ("text", "number") and not _names_a_date(header)):
+                continue
+            open_look = look in ("empty", "number", "text")
+            rank += 0 if look in ("moment", "clock", "empty") else 1
+            offers.append((rank, j, name, look == "clock" or (open_look and _is_clock_word(kind, name, header))))
     taken: set[tuple[str, bool]] = set()
     for rank, j, name, is_clock in sorted(offers, key=lambda offer: (offer[0], moments.index(offer[2]), offer[1])):
         if (name, is_clock) in taken or (j in meanings and j not in said) or (j in said and said[j] != name):
@@ -272,6 +276,11 @@ def _take_moments(
     for name in moments:
         if (name, True) in taken and (name, False) not in taken and not _has_date(kind, name, taken):
             _drop_clock(name, meanings)
+
+
+def _names_a_date(header: Header) -> bool:
+    """Tell whether a general word is over a date all the same, though few cells of it can be read."""
+    return any(word in ("date", "day", "time", "datetime", "moment", "when") for word in header.words.split())
 
 
 def _has_date(kind: str, name: str, taken: set[tuple[str, bool]]) -> bool:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -18,7 +18,8 @@ from analysis.records.cells import EMPTY, TEXT, RawSheet
 from analysis.records.headers import Header, read_header, unique_headers
 from analysis.records.kinds import KINDS
 from analysis.records.looks import looks_below
-from analysis.records.meanings import REASON, Match, Meaning, match_kind, measure_of
+from analysis.records.marks import EXAMPLE_HEADER, REASON, SAMPLE
+from analysis.records.meanings import Match, Meaning, match_kind, measure_of
 from analysis.records.words import ALL_HEADERS, plain_words
 from analysis.units import is_unit
 
@@ -28,6 +29,7 @@ _ROWS_LOOKED_AT = 60
 _ROWS_TRIED = 3
 _TOO_CLOSE = 0.15
 _NEAR_MISS = 2.0
+_OURS = (REASON, SAMPLE, EXAMPLE_HEADER)
 
 
 @dataclass(frozen=True)
@@ -127,7 +129,7 @@ def _is_header(text: str, answers: Answers) -> bool:
 
 def layout_of(headers: Sequence[str]) -> str:
     """Return the name of a layout: the same for the same headers in the same order, in any case and spacing."""
-    plain = [plain_words(text) for text in headers if text.strip() and text.casefold() != REASON.casefold()]
+    plain = [plain_words(text) for text in headers if text.strip() and text not in _OURS]
     return hashlib.sha256("\x1f".join(plain).encode()).hexdigest()[:16]
 
 
@@ -238,8 +240,3 @@ def _is_unit_row(sheet: RawSheet, row: int, units: Sequence[str]) -> bool:
     if len(said) < 2 or not ((tags == TEXT) | (tags == EMPTY)).all():
         return False
     return sum(is_unit(text.strip("()[] ")) for text in said) * 5 >= len(said) * 4
-
-
-def with_kind(recognised: Recognised, kind: str) -> Recognised:
-    """Return what was recognised, taken for another kind."""
-    return replace(recognised, kind=kind)

@@ -1,0 +1,307 @@
+"""What do the cells of the kept columns hold, each read as its type?
+
+A cell that is not what its column holds rejects its row, also where the column could have been left blank: the mended
+row is then taken in whole. A word that says "no value" leaves the cell blank and is counted in a note.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+import pyarrow as pa
+
+from analysis.records import kinds
+from analysis.records.cells import NUMBER, RawColumn, as_text_series
+from analysis.records.choices import CHOICES
+from analysis.records.context import Context, Values
+from analysis.records.meanings import Meaning, wide_columns
+from analysis.records.missing import plain
+from analysis.records.parsed import ParsedMoments, ParsedNumbers, ParsedTexts, State, States
+from analysis.records.parsing import (
+    combine_clock,
+    parse_batches,
+    parse_choice,
+    parse_clocks,
+    parse_counts,
+    parse_dates,
+    parse_ids,
+    parse_minutes,
+    parse_moments,
+    parse_numbers,
+    parse_texts,
+    parse_vessels,
+)
+from analysis.records.scales import Scaled, UnitDoubt, deduced_unit, scale
+from analysis.units import AmbiguousUnit, recognise_unit
+
+__all__ = ["ask_units", "is_wide", "note_rough", "read_kept", "read_moment", "rows_of_state", "text_of_codes"]
+
+Flags = npt.NDArray[np.bool_]
+
+_BATCHES = ("batch", "from_batch", "to_batch")
+_VESSELS = ("vessel", "from_vessel", "to_vessel")
+_LATER = {"value", "amount", "unit", "reference", "observed", "lower", "upper", "target", "margin", "quantity", "angle"}
+"""Columns of which the unit or the meaning depends on another column: read elsewhere."""
+_UNREADABLE = {
+    "a number": "number", "a whole number": "number", "a date": "date", "a time of day": "time",
+    "a length of time": "time",
+}  # fmt: skip
+_NUMBER_QUANTITY = {
+    "original_gravity": "original_gravity",
+    "final_gravity": "final_gravity",
+    "temperature": "temperature",
+    "fill_temperature": "fill_temperature",
+    "volume": "volume",
+    "size": "size",
+    "headspace": "headspace",
+}
+
+
+def read_kept(context: Context) -> Values:
+    """Return the kept columns that need nothing but their own cells, a clock column, or a unit in the header."""
+    values = Values(len(context.table))
+    columns = {column.name: column for column in wide_columns(context.kind)}
+    kept = {m.name: m for m in context.recognised.having("kept")}
+    clocks = {m.name: m for m in context.recognised.having("clock")}
+    for name, column in columns.items():
+        if name in _LATER:
+            continue
+        if column.type in ("moment", "date"):
+            if name in kept:
+                values.moments[name] = read_moment(context, kept[name], clocks.get(name), column.type == "date")
+        elif name in kept:
+            _READERS[column.type](context, kept[name], column, values)
+    return values
+
+
+def _read_id(context: Context, meaning: Meaning, column: kinds.Column, values: Values) -> None:
+    cells = context.cells(meaning)
+    parse = parse_batches if column.name in _BATCHES else parse_vessels if column.name in _VESSELS else parse_ids
+    values.texts[column.name] = _texts(context, meaning, cells, parse(cells), "is no name")
+
+
+def _read_text(context: Context, meaning: Meaning, column: kinds.Column, values: Values) -> None:
+    cells = context.cells(meaning)
+    values.texts[column.name] = _texts(context, meaning, cells, parse_texts(cells), "is no text")
+
+
+def _read_choice(context: Context, meaning: Meaning, column: kinds.Column, values: Values) -> None:
+    cells = context.cells(meaning)
+    known = _known_words(cells, CHOICES[column.name])
+    if column.name == "operation":
+        _note_unknown_jobs(context, meaning, cells, known)
+    read = parse_choice(cells, known)
+    values.texts[column.name] = _texts(context, meaning, cells, read, f"is none of {', '.join(column.choices)}")
+
+
+def _known_words(cells: RawColumn, of: Callable[[str], str | None]) -> dict[str, str]:
+    texts = cells.words.to_pylist()
+    if (cells.tag == NUMBER).any():
+        texts += cells.texts(np.flatnonzero(cells.tag == NUMBER)[:200])
+    return {plain(text): kept for text in texts if (kept := of(text)) is not None}
+
+
+def _note_unknown_jobs(context: Context, meaning: Meaning, cells: RawColumn, known: dict[str, str]) -> None:
+    """Take a job word that is not known as "other", and say so."""
+    codes = cells.code[context.active]
+    counts = np.bincount(codes[codes >= 0], minlength=len(cells.words))
+    unknown = []
+    absent = parse_texts(RawColumn.of_texts(cells.words.to_pylist())).state == State.MISSING
+    for code in np.flatnonzero(counts).tolist():
+        word = cells.words[code].as_py()
+        if plain(word) not in known and not absent[code]:
+            known[plain(word)] = "other"
+            unknown.append(f"“{word}” ({counts[code]:,})")
+    if unknown:
+        context.faults.note(
+            "job-unknown",
+            f"Jobs that are not known count as other work: {', '.join(unknown[:8])}{' …' if len(unknown) > 8 else ''}.",
+            "If one is a rouse, a dump, finings or the like, write that word and take the file in again.",
+            meaning.header,
+        )
+
+
+def _texts(context: Context, meaning: Meaning, cells: RawColumn, read: ParsedTexts, wrong: str) -> pd.Series:
+    context.faults.reject(
+        read.state == State.UNREADABLE,
+        "word-unknown",
+        lambda text: f"“{text}” {wrong}.",
+        "Write one of the words that are known, or leave the cell empty.",
+        meaning.header,
+        cells,
+    )
+    context.faults.note_missing(cells, read.state == State.MISSING, meaning.header)
+    return read.text
+
+
+def _read_number(context: Context, meaning: Meaning, column: kinds.Column, values: Values) -> None:
+    cells = context.cells(meaning)
+    if column.name == "minutes":
+        values.numbers["minutes"] = _minutes(context, meaning, cells)
+        return
+    read = parse_numbers(cells, context.decimal)
+    rows_of_state(context, meaning, cells, read.state)
+    note_rough(context, meaning, read)
+    context.faults.reject(
+        read.sign != 0,
+        "limit-not-taken",
+        lambda text: f"“{text}” is a limit, and this column takes plain numbers.",
+        "Write the number without < or >.",
+        meaning.header,
+        cells,
+    )
+    quantity = _NUMBER_QUANTITY.get(column.name)
+    if quantity is None:
+        values.numbers[column.name] = read.value
+        return
+    everywhere = np.zeros(len(cells), dtype=np.int32)
+    value = np.where(context.active, read.value, np.nan)
+    scaled = scale(
+        value, (everywhere, (quantity,)), (read.unit_code, read.units), context.unit_said(meaning.header), meaning.unit
+    )
+    ask_units(context, meaning, cells, scaled, costs_rows=not is_wide(context))
+    context.take_units(meaning.header, scaled.taken.values())
+    values.numbers[column.name] = scaled.value
+
+
+def is_wide(context: Context) -> bool:
+    """Tell whether the sheet has a column a measure: a question then costs a value and not its row."""
+    return bool(context.recognised.having("measure"))
+
+
+def _read_count(context: Context, meaning: Meaning, column: kinds.Column, values: Values) -> None:
+    cells = context.cells(meaning)
+    read = parse_counts(cells, context.decimal)
+    rows_of_state(context, meaning, cells, read.state, "a whole number")
+    values.numbers[column.name] = read.value
+
+
+_READERS: dict[str, Callable[[Context, Meaning, kinds.Column, Values], None]] = {
+    "id": _read_id,
+    "text": _read_text,
+    "choice": _read_choice,
+    "number": _read_number,
+    "count": _read_count,
+}
+
+
+def _minutes(context: Context, meaning: Meaning, cells: RawColumn) -> npt.NDArray[np.float64]:
+    said = context.answers.unit(meaning.header) or meaning.unit
+    unit = recognise_unit(said, "minutes") if said else None
+    if unit is None or isinstance(unit, AmbiguousUnit):
+        bare = parse_numbers(cells, context.decimal)
+        plain_numbers = bare.value[context.active & (bare.unit_code < 0) & ~np.isnan(bare.value)]
+        unit = deduced_unit("minutes", plain_numbers) if plain_numbers.size else recognise_unit("min", "minutes")
+        if isinstance(unit, AmbiguousUnit):
+            doubt = UnitDoubt("minutes", "", unit, context.active & (bare.unit_code < 0) & ~np.isnan(bare.value))
+            _ask_unit(context, meaning, doubt, costs_rows=True)
+            unit = recognise_unit("min", "minutes")
+    assert unit is not None and not isinstance(unit, AmbiguousUnit)  # "min" is one unit
+    read = parse_minutes(cells, context.decimal, unit.factor)
+    rows_of_state(context, meaning, cells, read.state, "a length of time")
+    context.units[meaning.header] = unit.name
+    return read.seconds / 60.0
+
+
+def read_moment(
+    context: Context, meaning: Meaning, clock: Meaning | None, is_date: bool = False
+) -> npt.NDArray[np.datetime64]:
+    """Return the moments of a date column and, where there is one, its clock column."""
+    cells = context.cells(meaning)
+    order = context.answers.date_order(meaning.header) or meaning.order
+    known = order if order in ("day-month", "month-day") else None
+    read = parse_dates(cells, known) if is_date else parse_moments(cells, known)  # type: ignore[arg-type]
+    _ask_order(context, meaning, cells, read)
+    context.dates[meaning.header] = read.format
+    context.settled[meaning.column] = read.moment
+    rows_of_state(context, meaning, cells, np.where(read.state == State.AMBIGUOUS, State.EMPTY, read.state), "a date")
+    if clock is None:
+        return read.moment
+    clock_cells = context.cells(clock)
+    clocks = parse_clocks(clock_cells)
+    rows_of_state(context, clock, clock_cells, clocks.state, "a time of day")
+    return combine_clock(read, clocks).moment
+
+
+def _ask_order(context: Context, meaning: Meaning, cells: RawColumn, read: ParsedMoments) -> None:
+    waiting = (read.state == State.AMBIGUOUS) & context.active
+    if not waiting.any():
+        return
+    example = cells.text_at(int(np.flatnonzero(waiting)[0]))
+    why = {
+        "mixed": "some dates fit only day before month and others only month before day",
+        "turned": "the spreadsheet program seems to have turned day and month round where it could",
+    }.get(read.question or "", "both orders fit every date")
+    text = f"Is “{example}” day before month or month before day? In this column {why}."
+    question = context.faults.question("dates", meaning.header, ("day-month", "month-day"), text)
+    context.faults.ask(question, "date-ambiguous", waiting, meaning.header)
+
+
+def rows_of_state(context: Context, meaning: Meaning, cells: RawColumn, state: States, holds: str = "a number") -> None:
+    """Reject the rows whose cell was not read, ask where a cell reads two ways, and count words for "missing"."""
+    context.faults.reject(
+        state == State.UNREADABLE,
+        f"{_UNREADABLE[holds]}-unreadable",
+        lambda text: f"“{text}” is not {holds}.",
+        f"Write {holds}, or leave the cell empty where nothing was noted.",
+        meaning.header,
+        cells,
+    )
+    context.faults.note_missing(cells, state == State.MISSING, meaning.header)
+    waiting = (state == State.AMBIGUOUS) & context.active
+    if waiting.any():
+        example = cells.text_at(int(np.flatnonzero(waiting)[0]))
+        text = f"Is the sign in “{example}” a decimal sign or does it part thousands?"
+        decimal = "," if "," in example else "."
+        question = context.faults.question("decimal", None, (decimal, "." if decimal == "," else ","), text)
+        context.faults.ask(question, "number-ambiguous", waiting, meaning.header)
+
+
+def note_rough(context: Context, meaning: Meaning, read: ParsedNumbers) -> None:
+    """Say how many numbers were written as rough ones ("ca. 5") and taken as they are."""
+    count = int((read.is_approximate & context.active).sum())
+    if count:
+        context.faults.note(
+            "number-rough",
+            f"{count:,} numbers are marked as rough (“~”, “ca.”, “?”) and were taken as they are.",
+            "Nothing to do if that is right; else take the cells out and take the file in again.",
+            meaning.header,
+        )
+
+
+def ask_units(
+    context: Context, meaning: Meaning, cells: RawColumn, scaled: Scaled, costs_rows: bool, by_quantity: bool = False
+) -> None:
+    """Reject the rows whose unit is none of the quantity's, and ask for the units that could be two things.
+
+    Where a column holds several quantities (``by_quantity``), the answer goes by the written unit or the quantity.
+    """
+    context.faults.reject(
+        scaled.unknown,
+        "unit-unknown",
+        lambda text: f"The unit of “{text}” is none that this quantity is measured in.",
+        "Write one of the usual units, or correct the quantity.",
+        meaning.header,
+        cells,
+    )
+    for doubt in scaled.doubts:
+        _ask_unit(context, meaning, doubt, costs_rows, doubt.written or doubt.quantity if by_quantity else None)
+
+
+def _ask_unit(context: Context, meaning: Meaning, doubt: UnitDoubt, costs_rows: bool, key: str | None = None) -> None:
+    text = doubt.unit.question
+    label = meaning.header if key is None else f"{meaning.header}, {doubt.quantity.replace('_', ' ')}"
+    asked = key or meaning.header
+    question = context.faults.question(
+        "units", asked, tuple(unit.name for unit in doubt.unit.choices), f"{label}: {text}"
+    )
+    context.faults.ask(question, "unit-ambiguous", doubt.rows, meaning.header, costs_rows)
+
+
+def text_of_codes(code: npt.NDArray[np.int32], words: list[str]) -> pd.Series:
+    """Return texts by their codes, missing where the code is −1; dtype ``str``."""
+    mask = code < 0
+    return as_text_series(pa.array(words or [""], pa.string()).take(pa.array(np.where(mask, 0, code), mask=mask)))

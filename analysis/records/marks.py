@@ -1,0 +1,20 @@
+"""By which words do we know again what we wrote ourselves: a blank workbook, a sheet of rejected rows?"""
+
+from __future__ import annotations
+
+__all__ = ["EXAMPLE", "EXAMPLE_HEADER", "GUIDE", "REASON", "SAMPLE"]
+
+EXAMPLE = "example, not taken in"
+"""A row with this text in any cell is an example: it is ignored."""
+
+EXAMPLE_HEADER = "Example?"
+"""Over the column of a blank workbook that marks the example row; it is not read."""
+
+GUIDE = "How to fill in this workbook"
+"""The first cell of a blank workbook's guide, which is no record and is ignored without a word."""
+
+REASON = "Why it was not taken in"
+"""Over the last column of a sheet of rejected rows; it is not read."""
+
+SAMPLE = "Sample, as numbered"
+"""Over the column of a sheet of rejected rows that keeps the numbers which samples without one were given."""

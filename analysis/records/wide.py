@@ -1,0 +1,229 @@
+"""Which packaging runs, readings and scores does a sheet hold in which a row is a can, a tank check or a taster?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+import pyarrow as pa
+
+from analysis.records.cells import as_text_series
+from analysis.records.checks import check_value
+from analysis.records.choices import stage_of_vessel
+from analysis.records.context import Context, Values
+from analysis.records.kept import text_of_codes
+from analysis.records.parsed import State
+from analysis.records.parsing import parse_numbers
+from analysis.records.readings import Block, read_block
+from analysis.records.scores import ScoreBlock, read_score_block
+
+__all__ = ["fill_stages", "number_samples", "read_scores", "read_wide", "wide_readings", "wide_runs", "wide_scores"]
+
+Flags = npt.NDArray[np.bool_]
+Rows = npt.NDArray[np.intp]
+
+_PER_ROW_TEXTS = ("batch", "run", "vessel", "stage", "sample", "replicate")
+_RUN_TEXTS = ("format", "line")
+_RUN_NUMBERS = ("size", "headspace", "fill_temperature")
+
+
+def read_wide(context: Context) -> tuple[Block, ...]:
+    """Return the readings of every measure's column, and reject rows with values that cannot be."""
+    blocks = []
+    for meaning in context.recognised.having("measure"):
+        block = read_block(context, meaning)
+        check_value(context, meaning.header, block.rows, block.measure, block.value)
+        blocks.append(block)
+    return tuple(blocks)
+
+
+def rows_with(context: Context, blocks: Sequence[Block]) -> tuple[Flags, Flags]:
+    """Return the rows that have a reading, and those of which a reading waits for an answer."""
+    has, waits = np.zeros(len(context.table), dtype=bool), np.zeros(len(context.table), dtype=bool)
+    for block, meaning in zip(blocks, context.recognised.having("measure"), strict=True):
+        has[block.rows] = True
+        if block.waits:
+            waits |= parse_numbers(context.cells(meaning), context.decimal).state == State.READ
+    return has, waits & ~has
+
+
+def wide_readings(values: Values, blocks: Sequence[Block], accepted: Flags) -> tuple[Values, Rows]:
+    """Return the accepted readings as columns, and the row of each, in the order of the rows."""
+    kept = [np.flatnonzero(accepted[block.rows]) for block in blocks]
+    rows = (
+        np.concatenate([block.rows[k] for block, k in zip(blocks, kept, strict=True)]) if blocks else np.zeros(0, int)
+    )
+    order = np.argsort(rows, kind="stable")
+    rows = rows[order]
+    made = Values(len(rows))
+    lengths = [len(k) for k in kept]
+
+    def each(of: Sequence[str | None]) -> pd.Series:
+        words = list(dict.fromkeys(text for text in of if text))
+        codes = np.array([words.index(text) if text else -1 for text in of], dtype=np.int32)
+        return text_of_codes(np.repeat(codes, lengths)[order], words)
+
+    for name in _PER_ROW_TEXTS:
+        if name in values.texts:
+            made.texts[name] = values.texts[name].take(rows).reset_index(drop=True)
+    if "measured_at" in values.moments:
+        made.moments["measured_at"] = values.moments["measured_at"][rows]
+    made.texts["quantity"] = each([block.measure for block in blocks])
+    made.texts["unit"] = each([block.unit for block in blocks])
+    made.texts["angle"] = each([block.angle for block in blocks])
+    made.texts["stage"] = _first_of(each([block.stage for block in blocks]), made.texts.get("stage"))
+    made.texts["replicate"] = _first_of(each(_replicates(blocks)), made.texts.get("replicate"))
+    made.numbers["value"] = np.concatenate([b.value[k] for b, k in zip(blocks, kept, strict=True)])[order]
+    sign = np.concatenate([b.sign[k] for b, k in zip(blocks, kept, strict=True)])[order]
+    made.texts["sign"] = text_of_codes(np.array([-1, 1, 0], dtype=np.int32)[sign], ["<", ">"])
+    made.texts["meter"] = _meters(blocks, kept, order)
+    if "temperature" in values.numbers:
+        is_own = (made.texts["quantity"] == "temperature").to_numpy(dtype=bool, na_value=False)
+        made.numbers["temperature"] = np.where(is_own, np.nan, values.numbers["temperature"][rows])
+    return made, rows
+
+
+def _first_of(first: pd.Series, then: pd.Series | None) -> pd.Series:
+    return first if then is None else first.where(first.notna(), then)
+
+
+def _replicates(blocks: Sequence[Block]) -> list[str | None]:
+    """Number the columns of one measure that nothing else tells apart."""
+    alike = [(b.measure, b.stage, b.angle) for b in blocks]
+    given = []
+    for place, block in enumerate(blocks):
+        again = alike.count(alike[place]) > 1 and block.meter is None
+        given.append(block.replicate or (str(alike[: place + 1].count(alike[place])) if again else None))
+    return given
+
+
+def _meters(blocks: Sequence[Block], kept: Sequence[Rows], order: Rows) -> pd.Series:
+    parts = [
+        pa.nulls(len(k), pa.large_string()) if b.meter is None else pa.array(b.meter.take(k), pa.large_string())
+        for b, k in zip(blocks, kept, strict=True)
+    ]
+    return as_text_series(pa.concat_arrays(parts).take(pa.array(order)))
+
+
+def fill_stages(context: Context, values: Values) -> None:
+    """Say where a reading was taken where no stage is written: by the vessel's name, or in the pack of a run."""
+    stage = values.texts.get("stage")
+    vessel = values.texts.get("vessel")
+    told = text_of_codes(np.full(values.n, -1, dtype=np.int32), [])
+    if vessel is not None:
+        header = context.recognised.kept("vessel")
+        by_header = None if header is None else stage_of_vessel(header.header)
+        names = {name: stage_of_vessel(name) or by_header for name in vessel.dropna().unique()}
+        told = vessel.map(names).astype("str")
+    in_pack = np.where(values.present("run") & ~values.present("vessel"), np.int32(0), np.int32(-1))
+    told = told.where(told.notna(), text_of_codes(in_pack.astype(np.int32), ["pack"]))
+    values.texts["stage"] = told if stage is None else stage.where(stage.notna(), told)
+
+
+def number_samples(context: Context, values: Values, is_needed: bool) -> bool:
+    """Number the samples of a run where neither a sample nor a replicate is written; return whether that was done."""
+    if not is_needed or values.present("sample").any() or values.present("replicate").any():
+        return False
+    rows = np.flatnonzero(context.table.active & values.present("run"))
+    if rows.size == 0:
+        return False
+    run = pd.factorize(values.texts["run"].take(rows))[0]
+    number = pd.Series(run).groupby(run).cumcount().to_numpy() + 1
+    words = [str(k) for k in range(1, int(number.max()) + 1)]
+    code = np.full(values.n, -1, dtype=np.int32)
+    code[rows] = number - 1
+    values.texts["sample"] = text_of_codes(code, words)
+    context.faults.note(
+        "sample-numbered",
+        "No column numbers the samples; each row of a run was taken for another sample, numbered as the rows stand.",
+        "Nothing to do if a row is a can, a bottle or a keg; else add a column with the sample's number.",
+    )
+    return True
+
+
+def wide_runs(context: Context, values: Values, rows: Rows) -> tuple[Values, Rows]:
+    """Return one packaging run for each run and batch of some rows, and a row of the sheet where each stands.
+
+    What differs from can to can (a headspace, a temperature) is kept as the run's middle value, and the first moment is
+    the run's. Days, formats or lines that contradict each other give a run each, for a person to settle.
+    """
+    frame = pd.DataFrame({"row": rows, "run": values.texts["run"].take(rows).to_numpy(dtype=object),
+                          "batch": values.texts["batch"].take(rows).to_numpy(dtype=object)})  # fmt: skip
+    frame["packed_at"] = values.moments["packed_at"][rows]
+    frame["day"] = frame["packed_at"].dt.floor("D")
+    keys = ["run", "batch"]
+    for name in _RUN_TEXTS:
+        if name in values.texts:
+            frame[name] = values.texts[name].take(rows).to_numpy(dtype=object)
+            grouped = frame.groupby(keys, sort=False)[name]
+            frame[name] = frame[name].where(
+                frame[name].notna() | (grouped.transform("nunique") != 1), grouped.transform("first")
+            )
+            keys = [*keys, name] if name not in keys else keys
+    keys.append("day")
+    numbers = [name for name in _RUN_NUMBERS if name in values.numbers]
+    for name in numbers:
+        frame[name] = values.numbers[name][rows]
+    grouped_all = frame.groupby(keys, sort=False, dropna=False)
+    _note_varying(context, grouped_all, numbers)
+    told = grouped_all.agg(
+        **{"row": ("row", "first"), "packed_at": ("packed_at", "min"), **{n: (n, "median") for n in numbers}}
+    ).reset_index()
+    made = Values(len(told))
+    for name in ("run", "batch", *_RUN_TEXTS):
+        if name in told:
+            made.texts[name] = as_text_series(pa.array(told[name].where(told[name].notna(), None), pa.large_string()))
+    made.moments["packed_at"] = told["packed_at"].to_numpy(dtype="datetime64[us]")
+    made.numbers.update({name: told[name].to_numpy(dtype=np.float64) for name in numbers})
+    return made, told["row"].to_numpy(dtype=np.intp)
+
+
+def _note_varying(context: Context, grouped: Any, numbers: Sequence[str]) -> None:
+    for name in numbers:
+        varies = int((grouped[name].max() > grouped[name].min()).sum())
+        if varies:
+            meaning = context.recognised.kept(name)
+            context.faults.note(
+                "run-middle-value",
+                f"The {name.replace('_', ' ')} differs within {varies:,} runs; the run keeps the middle value.",
+                "Nothing to do; the row's own figure is kept beside its readings.",
+                None if meaning is None else meaning.header,
+            )
+
+
+def read_scores(context: Context) -> tuple[ScoreBlock, ...]:
+    """Return the scores of every attribute's column, and tell which columns were taken for one by their numbers."""
+    meanings = context.recognised.having("attribute")
+    blocks = tuple(read_score_block(context, meaning) for meaning in meanings)
+    for meaning, block in zip(meanings, blocks, strict=True):
+        check_value(context, meaning.header, block.rows, block.attribute, block.score)
+    guessed = [meaning.header for meaning in meanings if meaning.is_weak]
+    if guessed:
+        context.faults.note(
+            "attribute-taken",
+            f"Columns of numbers beside a panellist were taken for tasting attributes: {', '.join(guessed)}.",
+            "If one is not, set it to “extra” or “ignore” beside the sheet's columns or in --columns.",
+        )
+    return blocks
+
+
+def wide_scores(values: Values, blocks: Sequence[ScoreBlock], accepted: Flags) -> tuple[Values, Rows]:
+    """Return the accepted scores as columns, and the row of each, in the order of the rows."""
+    kept = [np.flatnonzero(accepted[block.rows]) for block in blocks]
+    rows = np.concatenate([block.rows[k] for block, k in zip(blocks, kept, strict=True)])
+    order = np.argsort(rows, kind="stable")
+    rows = rows[order]
+    made = Values(len(rows))
+    for name in ("run", "panellist", "scale"):
+        if name in values.texts:
+            made.texts[name] = values.texts[name].take(rows).reset_index(drop=True)
+    if "tasted_on" in values.moments:
+        made.moments["tasted_on"] = values.moments["tasted_on"][rows]
+    names = list(dict.fromkeys(block.attribute for block in blocks))
+    codes = np.array([names.index(block.attribute) for block in blocks], dtype=np.int32)
+    made.texts["attribute"] = text_of_codes(np.repeat(codes, [len(k) for k in kept])[order], names)
+    made.numbers["score"] = np.concatenate([b.score[k] for b, k in zip(blocks, kept, strict=True)])[order]
+    return made, rows
