@@ -57,7 +57,7 @@ def cellar_of(records: Snapshot) -> Cellar:
     inflows = inflows_of(transfers)
     batches = _with_recipes(uses.table, inflows)
     own = has_own_beer(batches, inflows, _first_work(operations, links, len(batches)))
-    volumes = volumes_of(batches, transfers, own)
+    volumes = volumes_of(batches, transfers, own, occupancy)
     members = _shared(runs.members, volumes)
     lineage = lineage_of(members, inflows, own, batches["volume"])
     unlinked = _unlinked(uses.joined, uses.undated, batches, runs, pack_rows, uses.mentioned)

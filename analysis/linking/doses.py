@@ -40,10 +40,10 @@ class Doses:
 def doses_of(lineage: Lineage, operations: pd.DataFrame, use: Ints, done: Done, volumes: Volumes, n_runs: int) -> Doses:
     """Return each agent's dose and the dry-hop rate of every run.
 
-    An amount is divided by the batch's volume at that time; a rate counts as it stands, g/L as a hundred times g/hL. An
-    agent given by volume to some batches and by weight to others has two doses, the rarer with its unit in its name;
-    neither is turned into the other, so a batch given the one has no known dose of the other. Where a dose cannot be
-    known the run's is missing, not 0.
+    An amount is divided by the volume, at that time, of the batch, or of its part in the vessel dosed while the batch
+    stood in several; a rate counts as it stands, g/L as a hundred times g/hL. An agent given by volume to some batches
+    and by weight to others has two doses, the rarer with its unit in its name; neither is turned into the other, so a
+    batch given the one has no known dose of the other. Where a dose cannot be known the run's is missing, not 0.
 
     Parameters
     ----------
@@ -99,7 +99,7 @@ def _doses_where(
 ) -> tuple[Floats, np.ndarray, pd.Series]:
     """Return every operation's dose and the dose's unit, and why those of the chosen that are not known are not."""
     rows = np.flatnonzero(chosen)
-    part = operations[["operation", "started_at", "amount", "unit"]].iloc[rows].reset_index(drop=True)
+    part = operations[["operation", "vessel", "started_at", "amount", "unit"]].iloc[rows].reset_index(drop=True)
     dose, unit = np.full(len(operations), np.nan), np.full(len(operations), "", dtype="<U5")
     dose[rows], unit[rows], why = _each_dose(part, use[rows], volumes)
     return dose, unit, why
@@ -111,7 +111,7 @@ def _each_dose(operations: pd.DataFrame, use: Ints, volumes: Volumes) -> tuple[F
     amount = operations["amount"].to_numpy(np.float64)
     unit = written.map(_PER_HECTOLITRE).fillna("").to_numpy(str)
     absolute = written.isin(("mL", "g")).to_numpy(bool)
-    volume = volumes.at(use, seconds_of(operations["started_at"]))
+    volume = volumes.in_vessel(use, operations["vessel"], seconds_of(operations["started_at"]))
     dose = np.where(absolute, amount / volume, np.where(written == "g/L", amount * _LITRES, amount))
     dose = np.where(unit == "", np.nan, dose)
     job = operations["operation"].str.replace("_", " ").fillna("")

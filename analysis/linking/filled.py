@@ -12,10 +12,12 @@ from analysis.linking.cellar import Cellar
 from analysis.linking.doses import doses_of
 from analysis.linking.entries import seconds_of, taken
 from analysis.linking.lineage import EQUAL, ONLY, VOLUME
+from analysis.linking.moves import moves_along
+from analysis.linking.one_tank import in_packed_tank
 from analysis.linking.practices import cellar_practices
 from analysis.linking.runs import only_value
 from analysis.linking.samples import Samples
-from analysis.linking.work import done_by_packing
+from analysis.linking.work import Done, done_by_packing
 from analysis.vocabulary import PRACTICES, Practice
 
 __all__ = ["FilledRuns", "filled_runs"]
@@ -41,7 +43,9 @@ class FilledRuns:
     not_offered: pd.DataFrame
 
 
-def filled_runs(cellar: Cellar, tanks: pd.Series, readings: pd.DataFrame, samples: Samples) -> FilledRuns:
+def filled_runs(
+    cellar: Cellar, tanks: pd.Series, written: pd.Series, readings: pd.DataFrame, samples: Samples
+) -> FilledRuns:
     """Return the runs with their practices: the vocabulary's, then the doses, then the brewery's own.
 
     Parameters
@@ -49,13 +53,16 @@ def filled_runs(cellar: Cellar, tanks: pd.Series, readings: pd.DataFrame, sample
     cellar : Cellar
     tanks : Series, shape (n_runs,)
         The vessel that each run was packed from.
+    written : Series, shape (n_runs,)
+        The same where it is written, and not only gathered from where its batch stood.
     readings : DataFrame
         The records of readings.
     samples : Samples
     """
     lineage, n = cellar.lineage, len(cellar.runs.table)
-    done = done_by_packing(lineage, cellar.links.use, seconds_of(cellar.operations["started_at"]))
-    work = cellar_practices(lineage, cellar.operations, done, cellar.transfers, n)
+    done = _done(cellar, written)
+    moves = moves_along(lineage, cellar.transfers, written, cellar.occupancy)
+    work = cellar_practices(lineage, cellar.operations, done, moves, n)
     doses = doses_of(lineage, cellar.operations, cellar.links.use, done, cellar.volumes, n)
     blends = _blends(cellar)
     table = cellar.runs.table[_OF_RUN].assign(batch=_batch_names(cellar), tank=tanks, blended=_in_several(blends, n))
@@ -71,6 +78,14 @@ def filled_runs(cellar: Cellar, tanks: pd.Series, readings: pd.DataFrame, sample
         pd.concat([doses.unknown, own.unlinked], ignore_index=True),
         own.not_offered,
     )
+
+
+def _done(cellar: Cellar, tank: pd.Series) -> Done:
+    """Return the operations that count for each way into a run."""
+    use, seconds = cellar.links.use, seconds_of(cellar.operations["started_at"])
+    done = done_by_packing(cellar.lineage, use, seconds)
+    vessel = cellar.operations["vessel"]
+    return in_packed_tank(done, cellar.lineage, tank, use, vessel, seconds, cellar.occupancy)
 
 
 def _of_batches(cellar: Cellar, name: str) -> pd.Series:

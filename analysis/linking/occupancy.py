@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.linking.batches import IN_CELLAR
-from analysis.linking.entries import DAY, NEVER, Ints, moments_of
+from analysis.linking.entries import DAY, NEVER, Flags, Ints, moments_of
 from analysis.linking.numbers import Pool, UseIndex
 
 __all__ = ["Occupancy", "day_words", "occupancy_of"]
@@ -20,9 +20,10 @@ _FAR = np.iinfo(np.int64).max
 class Occupancy:
     """Every stay of a batch in a vessel, a row each, numbered from 0.
 
-    ``stays`` has ``vessel`` (a code of ``pool``), ``use`` (a batch), ``since``, ``until`` [s] and ``open``, whether its
-    end is only a guess; ``index`` finds a stay by vessel and moment. ``names`` has each vessel by its
-    code, and ``numbers`` each batch's number.
+    ``stays``, in the order of ``use`` (a batch) and ``vessel`` (a code of ``pool``), has ``since`` and ``until`` [s],
+    ``left`` [s], when a transfer took the last of it out (``NEVER`` where none did), and ``open``, whether its end is
+    only a guess; ``index`` finds a stay by vessel and moment. ``names`` has each vessel by its code, ``numbers`` each
+    batch's number.
     """
 
     stays: pd.DataFrame
@@ -36,6 +37,27 @@ class Occupancy:
         code, given = self.pool.codes(vessel)
         stay, _ = self.index.find(code, given & (seconds != NEVER), seconds)
         return np.where(seconds == NEVER, -1, stay)
+
+    def of_batch(self, use: Ints, vessel: Ints) -> Ints:
+        """Return the stay of each batch in each vessel (a code of ``pool``), -1 where it never stood there."""
+        wide = len(self.pool.keys) + 1
+        keys = self.stays["use"].to_numpy(np.int64) * wide + self.stays["vessel"].to_numpy(np.int64)
+        wanted = np.where((use >= 0) & (vessel >= 0), use * wide + vessel, -1)
+        place = np.searchsorted(keys, wanted)
+        inside = place < len(keys)
+        found = np.zeros(len(use), dtype=bool)
+        found[inside] = keys[place[inside]] == wanted[inside]
+        return np.where(found, place, -1)
+
+    def in_several(self, use: Ints, seconds: Ints) -> Flags:
+        """Return whether each batch stood in more than one vessel at each moment."""
+        stays = self.stays[self.stays["use"].duplicated(keep=False)]
+        rows = np.flatnonzero(np.isin(use, stays["use"]))
+        asked = pd.DataFrame({"use": use[rows], "at": seconds[rows], "row": rows})
+        left = stays["left"].where(stays["left"] != NEVER, _FAR)
+        of_batch = asked.merge(stays[["use", "since"]].assign(left=left), on="use")
+        there = of_batch[(of_batch["since"] <= of_batch["at"]) & (of_batch["left"] > of_batch["at"])]
+        return np.bincount(there["row"], minlength=len(use)) > 1
 
     def words(self, stay: Ints) -> list[str]:
         """Return what a brewer would say of each stay: ``by tank FV3 and time: 2417 stood there from 3 to 19 May``."""
@@ -52,8 +74,9 @@ class Occupancy:
 def occupancy_of(batches: pd.DataFrame, transfers: pd.DataFrame, last_packed: Ints) -> Occupancy:
     """Return the stays.
 
-    A batch stands in the vessel of the batch list from its brew day, and in a transfer's vessel from the transfer; it
-    leaves with the last transfer out of that vessel, or when it was last packed, and at the latest after a year.
+    A batch stands in the vessel of the batch list from its brew day, and in a transfer's vessel from the transfer; one
+    that a transfer took it out of and none had brought it into was its first. It leaves with the last transfer out of
+    the vessel, or when it was last packed, and at the latest after a year.
 
     Parameters
     ----------
@@ -65,7 +88,7 @@ def occupancy_of(batches: pd.DataFrame, transfers: pd.DataFrame, last_packed: In
         When each batch was last packed [s], ``NEVER`` where it was not.
     """
     pool = Pool.of_vessels(batches["vessel"], transfers["from_vessel"], transfers["to_vessel"])
-    names = _names(pool, batches["vessel"], transfers["to_vessel"])
+    names = _names(pool, batches["vessel"], transfers["from_vessel"], transfers["to_vessel"])
     came = _arrivals(batches, transfers, pool)
     left = _departures(transfers, came, pool)
     stays = came.merge(left, on=["use", "vessel"], how="left")
@@ -76,8 +99,9 @@ def occupancy_of(batches: pd.DataFrame, transfers: pd.DataFrame, last_packed: In
     stays["open"] = (out < since) & (packed < since)
     # A departure written without a clock time leaves the vessel at the end of that day.
     stays["until"] = np.where(until % DAY == 0, until + DAY - 1, until)
+    stays["left"] = np.where(out >= since, out, NEVER)
     index = UseIndex.of(stays["vessel"].to_numpy(np.int64), since, stays["until"].to_numpy(np.int64), len(pool.keys))
-    return Occupancy(stays.drop(columns="left"), pool, index, names, batches["number"])
+    return Occupancy(stays, pool, index, names, batches["number"])
 
 
 def _names(pool: Pool, *columns: pd.Series) -> pd.Series:
@@ -92,9 +116,17 @@ def _arrivals(batches: pd.DataFrame, transfers: pd.DataFrame, pool: Pool) -> pd.
     brewed["vessel"] = pool.codes(batches["vessel"])[0]
     moved = pd.DataFrame({"use": transfers["target"], "since": transfers["moved"]})
     moved["vessel"] = pool.codes(transfers["to_vessel"])[0]
-    came = pd.concat([brewed, moved], ignore_index=True)
-    came = came[(came["use"] >= 0) & (came["since"] != NEVER) & (came["vessel"] >= 0)]
+    before = pd.DataFrame({"use": transfers["source"], "vessel": pool.codes(transfers["from_vessel"])[0]})
+    before["since"] = np.where(before["use"] >= 0, batches["first_seen"].to_numpy(np.int64)[before["use"]], NEVER)
+    came = _known(pd.concat([brewed, moved], ignore_index=True))
+    told = pd.MultiIndex.from_frame(came[["use", "vessel"]])
+    unseen = ~pd.MultiIndex.from_frame(before[["use", "vessel"]]).isin(told)
+    came = _known(pd.concat([came, before[unseen]], ignore_index=True))
     return came.groupby(["use", "vessel"], as_index=False).agg(since=("since", "min"))
+
+
+def _known(came: pd.DataFrame) -> pd.DataFrame:
+    return came[(came["use"] >= 0) & (came["since"] != NEVER) & (came["vessel"] >= 0)]
 
 
 def _departures(transfers: pd.DataFrame, came: pd.DataFrame, pool: Pool) -> pd.DataFrame:

@@ -22,7 +22,7 @@ from analysis.linking.matching import Links, match_readings, match_runs
 from analysis.linking.pack_oxygen import total_oxygen_of
 from analysis.linking.samples import samples_of
 from analysis.linking.tables import PackTable
-from analysis.linking.tanks import tanks_of
+from analysis.linking.tanks import tanks_of, written_tanks
 from analysis.linking.whereabouts import Whereabouts, whereabouts_of
 from analysis.records.kinds import kind
 
@@ -62,8 +62,9 @@ def link(records: Snapshot) -> PackTable:
     }
     read = parts["readings"][1]
     samples, chill = with_chill_haze(samples_of(readings, read.run))
-    tanks = tanks_of(cellar.runs, cellar.pack_rows, readings, read.run, where)
-    runs = filled_runs(cellar, tanks, readings, samples)
+    written = written_tanks(cellar.runs, cellar.pack_rows, readings, read.run)
+    tanks = tanks_of(cellar.runs, written, cellar.occupancy, where)
+    runs = filled_runs(cellar, tanks, written, readings, samples)
     of_run = runs.table.iloc[samples.table["run"]]
     geometry = of_run["size"].to_numpy(np.float64), of_run["headspace"].to_numpy(np.float64)
     oxygen = total_oxygen_of(samples, *geometry, _unshaken(runs))

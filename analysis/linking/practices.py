@@ -8,7 +8,7 @@ import pandas as pd
 from analysis import vocabulary
 from analysis.linking.entries import DAY, NEVER, Flags, Floats, Ints, seconds_of
 from analysis.linking.lineage import Lineage
-from analysis.linking.work import Done, PathWork, blended, done_by_packing
+from analysis.linking.work import Done, PathWork, blended
 
 __all__ = ["cellar_practices", "ended_at", "has_log", "minutes_of"]
 
@@ -37,7 +37,7 @@ def has_log(lineage: Lineage, done: Done) -> Flags:
 
 
 def cellar_practices(
-    lineage: Lineage, operations: pd.DataFrame, done: Done, transfers: pd.DataFrame, n_runs: int
+    lineage: Lineage, operations: pd.DataFrame, done: Done, moves: Floats, n_runs: int
 ) -> pd.DataFrame:
     """Return each run's cellar practices, a row a run.
 
@@ -54,8 +54,8 @@ def cellar_practices(
         The operations' records.
     done : Done
         Their rows that count, as from ``done_by_packing``.
-    transfers : DataFrame
-        ``source``, ``target`` (batches), ``moved`` [s].
+    moves : ndarray, shape (n_paths,)
+        How many transfers are on record along each way.
     n_runs : int
     """
     way = PathWork(len(lineage.paths))
@@ -83,21 +83,10 @@ def cellar_practices(
     }
     log = has_log(lineage, done)
     values = {name: np.where(log, value, np.nan) for name, value in values.items()}
-    values["transfers"] = _transfers(lineage, way.count(of["transfer"]), log, transfers)
+    values["transfers"] = np.where(log | (moves > 0), np.maximum(moves, way.count(of["transfer"])), np.nan)
     return pd.DataFrame({name: blended(lineage, value, _blend(name), n_runs) for name, value in values.items()})
 
 
 def _blend(name: str) -> str:
     since = "_since_" in name
     return "mean where done" if since else vocabulary.practice(name).blend
-
-
-def _transfers(lineage: Lineage, logged: Floats, log: Flags, transfers: pd.DataFrame) -> Floats:
-    """Return how often the beer of each way was moved; missing where neither log nor transfer is on record."""
-    itself = transfers[(transfers["source"] == transfers["target"]) & (transfers["source"] >= 0)]
-    itself = itself.drop_duplicates(["source", "moved"])
-    moved = np.maximum(itself["moved"].to_numpy(np.int64), 0)
-    within = done_by_packing(lineage, itself["source"].to_numpy(np.int64), moved)
-    moves = np.bincount(within.path, minlength=len(logged)).astype(np.float64)
-    moves += np.bincount(lineage.segments["path"], minlength=len(logged)) - 1
-    return np.where(log | (moves > 0), np.maximum(moves, logged), np.nan)

@@ -9,16 +9,22 @@ import pandas as pd
 
 from analysis.linking.entries import NEVER, Flags, Floats, Ints, end_of_moment
 from analysis.linking.numbers import UseIndex
+from analysis.linking.occupancy import Occupancy
 
 __all__ = ["Volumes", "volumes_of"]
 
 
 @dataclass(frozen=True)
 class Volumes:
-    """Each batch's volume from each change on: an index over the changes and the volume after each [hL]."""
+    """Each batch's volume from each change on: an index over the changes and the volume after each [hL].
+
+    ``parts`` is the volume that transfers brought to each stay of ``occupancy`` [hL], missing where one had none.
+    """
 
     index: UseIndex
     after: Floats
+    occupancy: Occupancy
+    parts: Floats
 
     def at(self, use: Ints, seconds: Ints) -> Floats:
         """Return the volume of each batch at each moment [hL], missing where it is not known."""
@@ -26,23 +32,32 @@ class Volumes:
         volume = np.where(change >= 0, self.after[np.maximum(change, 0)] if len(self.after) else np.nan, np.nan)
         return np.where(volume > 0, volume, np.nan)
 
+    def in_vessel(self, use: Ints, vessel: pd.Series, seconds: Ints) -> Floats:
+        """Return the volume of each batch, or of its part in that vessel while it stood in several [hL]."""
+        whole = self.at(use, seconds)
+        code, _ = self.occupancy.pool.codes(vessel)
+        stay = self.occupancy.of_batch(use, code)
+        part = np.append(self.parts, np.nan)[stay]
+        return np.where(self.occupancy.in_several(use, seconds) & (part > 0), part, whole)
 
-def volumes_of(batches: pd.DataFrame, transfers: pd.DataFrame, own: Flags) -> Volumes:
+
+def volumes_of(batches: pd.DataFrame, transfers: pd.DataFrame, own: Flags, occupancy: Occupancy) -> Volumes:
     """Return the volumes of all batches.
 
     A batch begins with its volume on the batch list; a batch made wholly of others begins with it or, where the list
-    has none, with nothing. A move of the batch itself sets its volume to what arrived, moves of one moment added; beer
-    that leaves for another batch is taken off, beer that comes in added. Where such a move has no volume, the volume is
-    not known until a move sets it again.
+    has none, with nothing. A move of the batch itself sets its volume to what arrived, moves out of one vessel added;
+    beer that leaves for another batch is taken off, beer that comes in added. Where such a move has no volume, the
+    volume is not known until a move sets it again. A move without a date changes nothing.
 
     Parameters
     ----------
     batches : DataFrame
         ``volume`` [hL], ``listed``; a row a batch.
     transfers : DataFrame
-        ``source``, ``target`` (batches), ``moved`` [s], ``volume`` [hL].
+        ``source``, ``target`` (batches), ``from_vessel``, ``moved`` [s], ``volume`` [hL].
     own : ndarray, shape (n_batches,)
         Whether the batch has beer of its own, brewed and not only received.
+    occupancy : Occupancy
     """
     listed_volume = batches["volume"].to_numpy(np.float64)
     filled = ~own & np.isnan(listed_volume)
@@ -56,14 +71,25 @@ def volumes_of(batches: pd.DataFrame, transfers: pd.DataFrame, own: Flags) -> Vo
     after = _running(events)
     use, at = events["use"].to_numpy(np.int64), events["at"].to_numpy(np.int64)
     index = UseIndex.of(use, at, np.full(len(use), np.iinfo(np.int64).max), len(batches))
-    return Volumes(index, after)
+    return Volumes(index, after, occupancy, _parts(transfers, occupancy))
+
+
+def _parts(transfers: pd.DataFrame, occupancy: Occupancy) -> Floats:
+    code, _ = occupancy.pool.codes(transfers["to_vessel"])
+    stay = occupancy.of_batch(transfers["target"].to_numpy(np.int64), code)
+    brought, volume = stay >= 0, transfers["volume"].to_numpy(np.float64)
+    return np.bincount(stay[brought], weights=volume[brought], minlength=len(occupancy.stays)).astype(np.float64)
 
 
 def _moves(transfers: pd.DataFrame, receives: Flags) -> list[pd.DataFrame]:
     dated = transfers[transfers["moved"] != NEVER]
     itself = dated["source"] == dated["target"]
     inside = dated[itself & (dated["target"] >= 0) & dated["volume"].notna()]
-    sets = inside.groupby(["target", "moved"], as_index=False)["volume"].sum()
+    # Moves out of one vessel are parts of one move, however many tanks the batch went to.
+    out_of = inside["from_vessel"].where(inside["from_vessel"].notna(), inside["moved"].astype("str"))
+    sets = inside.groupby([inside["target"], out_of], as_index=False).agg(
+        target=("target", "first"), moved=("moved", "max"), volume=("volume", "sum")
+    )
     between = dated[~itself]
     leaving = between[between["source"] >= 0]
     coming = between[(between["target"] >= 0) & receives[np.maximum(between["target"], 0)]]

@@ -252,3 +252,47 @@ def test_transfers_in_the_log_alone_are_counted(cellar: Any) -> None:
     assert link(cellar(**kinds, operations=log, transfers=moves)).rows["transfers"].tolist() == [2.0]
     assert link(cellar(**kinds, transfers=moves)).rows["transfers"].tolist() == [1.0]
     assert np.isnan(link(cellar(**kinds)).rows["transfers"].iloc[0])
+
+
+def _in_two_tanks(cellar: Any, *operations: dict[str, Any], told: bool = True) -> PackTable:
+    """One batch under one number in two bright tanks, each packed as a run of its own."""
+    runs = [_run("1", run="R1"), _run("1", "2026-05-31 14:00", "R2")]
+    tanks = ('{"Tank": "BT1"}', '{"Tank": "BT2"}') if told else (None, None)
+    return link(
+        cellar(
+            batches=[_batch("1", "2026-05-01", vessel="FV3")],
+            transfers=[
+                _moved("1", "1", "2026-05-20 10:00", 12.0, from_vessel="FV3", to_vessel="BT1"),
+                _moved("1", "1", "2026-05-20 12:00", 8.0, from_vessel="FV3", to_vessel="BT2"),
+            ],
+            operations=list(operations),
+            pack_runs=[{**run, "extra": tank} for run, tank in zip(runs, tanks, strict=True)],
+            readings=[_read(), _read("R2")],
+        )
+    )
+
+
+def test_one_number_in_two_tanks(cellar: Any) -> None:
+    fined = {"batch": "1", "operation": "finings", "agent": "isinglass", "amount": 480.0, "unit": "mL"}
+    table = _in_two_tanks(
+        cellar,
+        {**_rouse("1", "2026-05-10", 10.0), "vessel": "FV3"},
+        {**_rouse("1", "2026-05-22", 20.0), "vessel": "BT1"},
+        {**_rouse("1", "2026-05-22", 40.0), "vessel": "BT2"},
+        _rouse("1", "2026-05-23", 1.0),
+        {**fined, "started_at": "2026-05-22", "vessel": "BT1"},
+        {**fined, "started_at": "2026-05-22", "vessel": "BT2"},
+    )
+    rows = table.rows.set_index("run")
+    assert rows["tank"].to_dict() == {"R1": "BT1", "R2": "BT2"}
+    assert rows["rouse_minutes"].to_dict() == {"R1": 31.0, "R2": 51.0}
+    assert rows["isinglass_dose"].to_dict() == pytest.approx({"R1": 40.0, "R2": 60.0})
+    assert rows["transfers"].to_dict() == {"R1": 1.0, "R2": 1.0}
+    assert not rows["blended"].any()
+
+
+def test_one_number_in_two_tanks_that_no_sheet_tells_apart(cellar: Any) -> None:
+    fined = {"batch": "1", "operation": "finings", "agent": "isinglass", "amount": 480.0, "unit": "mL"}
+    table = _in_two_tanks(cellar, {**fined, "started_at": "2026-05-22"}, told=False)
+    assert table.rows["tank"].isna().all()
+    assert table.rows["isinglass_dose"].tolist() == pytest.approx([480 / 20] * 2)
