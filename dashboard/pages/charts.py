@@ -38,6 +38,7 @@ MEASURE = "charts-measure"
 STAGE = "charts-stage"
 SERIES = "charts-series"
 ANSWER = "charts-answer"
+BUSY = "charts-busy"
 NOTHING = "charts-nothing"
 LARGE = "charts-large"
 NAME = "charts-name"
@@ -78,10 +79,10 @@ def view(finding: Stability, name: object) -> ChartsView:
     return ChartsView(finding, named or max(series, key=_standing_out, default=None))
 
 
-def _standing_out(series: Series) -> tuple[float, int, int]:
-    """Return by how much a series stands out: its largest move, then its signals, then its length."""
+def _standing_out(series: Series) -> tuple[float, bool, int, int]:
+    """Return by how much a series stands out: its largest move; then one recipe's before a line's, by its signals."""
     moved = max((abs(move.percent) for move in series.moves if move.percent == move.percent), default=0.0)
-    return (moved if series.recipe is not None else 0.0), len(series.signals), len(series.points)
+    return moved, series.recipe is not None, len(series.signals), len(series.points)
 
 
 def layout(measure: str = "", stage: str = "pack", series: str = "", **_address: object) -> Component:
@@ -106,6 +107,7 @@ def layout(measure: str = "", stage: str = "pack", series: str = "", **_address:
                 ],
             ),
             dcc.Store(id=SERIES, data=series if isinstance(series, str) else ""),
+            html.P("Working it out…", id=BUSY, className="busy", role="status", hidden=True),
             html.Div(id=NOTHING),
             _large(),
             html.Div(id=SMALL),
@@ -314,6 +316,7 @@ def register(app: Dash) -> None:
         Input(STAGE, "value"),
         Input(SERIES, "data"),
         Input(SCHEME, "data"),
+        running=[(Output(BUSY, "hidden"), False, True)],
     )(show)
     app.clientside_callback(
         ClientsideFunction("dropbright", "keepCharts"),

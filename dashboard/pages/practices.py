@@ -39,6 +39,7 @@ __all__ = ["TAKE_AWAY", "PracticesView", "layout", "register", "show", "view"]
 
 MEASURE = "practices-measure"
 ANSWER = "practices-answer"
+BUSY = "practices-busy"
 VERDICTS = "practices-verdicts"
 UNSAID = "practices-unsaid"
 MODEL = "practices-model"
@@ -74,6 +75,7 @@ def layout(measure: str = "", **_address: object) -> Component:
                 dmc.Select(id=MEASURE, label="Measure", data=[], value=measure or None, allowDeselect=False),
                 className="choices",
             ),
+            html.P("Working it out…", id=BUSY, className="busy", role="status", hidden=True),
             html.Div(id=VERDICTS),
             html.Div(id=UNSAID),
             html.Div(id=MODEL),
@@ -282,6 +284,7 @@ def register(app: Dash) -> None:
         Output(MODEL, "children"),
         Input(FILTERS, "data"),
         Input(MEASURE, "value"),
+        running=[(Output(BUSY, "hidden"), False, True)],
     )(show)
     app.clientside_callback(
         ClientsideFunction("dropbright", "keepMeasure"),

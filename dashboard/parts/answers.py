@@ -7,11 +7,11 @@ from typing import Any
 
 __all__ = ["SLOTS", "AnswersDocument", "answered", "control_id", "merge", "overlay", "sheet_key"]
 
-# As the answers' own JSON has them: sheet → slot → header → word; ``kind`` and ``header_row`` have no header.
+# As the answers' own JSON has them: sheet → slot → header → word; some slots are of the sheet and have no header.
 AnswersDocument = dict[str, dict[str, Any]]
 
-SLOTS = ("kind", "header_row", "columns", "units", "dates", "angles")
-_OF_THE_SHEET = ("kind", "header_row")
+SLOTS = ("kind", "header_row", "decimal", "columns", "units", "dates", "angles")
+_OF_THE_SHEET = ("kind", "header_row", "decimal")
 _LONGEST = 200
 _LAST_ROW = 1_048_576
 
@@ -98,7 +98,7 @@ def _put(document: AnswersDocument, key: str, slot: str, header: str, value: obj
     if not isinstance(value, str) or not value.strip():
         return
     word = value.strip()[:_LONGEST]
-    if slot == "kind":
+    if slot in _OF_THE_SHEET:
         sheet[slot] = word
     else:
         sheet.setdefault(slot, {})[header[:_LONGEST]] = word

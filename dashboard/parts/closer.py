@@ -8,7 +8,7 @@ import dash_mantine_components as dmc
 from dash import html
 from dash.development.base_component import Component
 
-from analysis.records import SheetIntake
+from analysis.records import SheetIntake, column_choices
 from analysis.records.kinds import KINDS
 from analysis.vocabulary import MEASURES, measure
 from dashboard.parts.answers import AnswersDocument, control_id, sheet_key
@@ -19,6 +19,7 @@ __all__ = ["closer", "shown_document"]
 
 EXTRA = "extra"
 IGNORE = "ignore"
+ASKED = "asked above"
 
 
 def shown_document(sheets: tuple[SheetIntake, ...]) -> AnswersDocument:
@@ -27,16 +28,18 @@ def shown_document(sheets: tuple[SheetIntake, ...]) -> AnswersDocument:
 
 
 def _shown(sheet: SheetIntake) -> dict[str, Any]:
-    extras = dict.fromkeys(sheet.kept_as_extra, EXTRA)
-    shown: dict[str, Any] = {"columns": {**dict(sheet.columns), **extras}}
-    said = sheet.answers
-    if said is not None:
-        shown |= {"units": dict(said.units), "dates": dict(said.dates), "angles": dict(said.angles)}
+    said = sheet.answers.as_document()
+    shown: dict[str, Any] = {slot: dict(said.get(slot, {})) for slot in ("units", "dates", "angles")}
+    shown["columns"] = {header: _taken_for(sheet, header) for header in sheet.headers}
     if sheet.kind is not None:
         shown["kind"] = sheet.kind
     if sheet.header_row is not None:
         shown["header_row"] = sheet.header_row
     return shown
+
+
+def _taken_for(sheet: SheetIntake, header: str) -> str:
+    return sheet.columns.get(header, EXTRA if header in sheet.kept_as_extra else IGNORE)
 
 
 def closer(sheet: SheetIntake, shown: dict[str, Any], asked: frozenset[tuple[str, str]]) -> Component:
@@ -46,7 +49,7 @@ def closer(sheet: SheetIntake, shown: dict[str, Any], asked: frozenset[tuple[str
     headers that a question above already has a control for.
     """
     key = sheet_key(sheet.file, sheet.sheet)
-    headers = list(shown.get("columns", {}))
+    headers = sheet.headers
     return html.Div(
         className="closer",
         children=[
@@ -54,8 +57,14 @@ def closer(sheet: SheetIntake, shown: dict[str, Any], asked: frozenset[tuple[str
             html.Div(_of_the_sheet(shown, key, asked), className="closer-head"),
             data_table(
                 f"Headers of {sheet.sheet} and what they were taken for",
-                (Column("Header on the sheet"), Column("Taken for"), Column("Unit"), Column("Order of dates")),
-                [_header_row(key, header, shown, asked) for header in headers],
+                (
+                    Column("Header on the sheet"),
+                    Column("First value"),
+                    Column("Taken for"),
+                    Column("Unit"),
+                    Column("Order of dates"),
+                ),
+                [_header_row(sheet, header, shown, asked) for header in headers],
                 class_name="headers",
             )
             if headers
@@ -84,52 +93,73 @@ def _of_the_sheet(shown: dict[str, Any], key: str, asked: frozenset[tuple[str, s
 
 
 def _header_row(
-    key: str, header: str, shown: dict[str, Any], asked: frozenset[tuple[str, str]]
+    sheet: SheetIntake, header: str, shown: dict[str, Any], asked: frozenset[tuple[str, str]]
 ) -> tuple[Component | str, ...]:
     taken = str(_of(shown, "columns", header) or IGNORE)
+    kind = shown.get("kind")
     return (
         header,
-        dmc.Select(
-            id=control_id(key, "columns", header),
-            data=column_options(shown.get("kind"), taken),
-            value=taken,
-            allowDeselect=False,
-            searchable=True,
-            **{"aria-label": f"What {header} means"},
-        ),
-        _unit(key, header, taken, shown, asked),
-        _order(shown.get("kind"), key, header, taken, shown, asked),
+        sheet.examples.get(header, ""),
+        _meaning(sheet, header, kind, taken, asked),
+        _unit(sheet, header, taken, shown, asked),
+        _order(sheet, header, kind, taken, shown, asked),
+    )
+
+
+def _id(sheet: SheetIntake, slot: str, header: str) -> dict[str, str]:
+    return control_id(sheet_key(sheet.file, sheet.sheet), slot, header)
+
+
+def _meaning(
+    sheet: SheetIntake, header: str, kind: str | None, taken: str, asked: frozenset[tuple[str, str]]
+) -> Component | str:
+    if ("columns", header) in asked:
+        return ASKED
+    return dmc.Select(
+        id=_id(sheet, "columns", header),
+        data=column_options(kind, taken),
+        value=taken,
+        allowDeselect=False,
+        searchable=True,
+        **{"aria-label": f"What {header} means"},
     )
 
 
 def _unit(
-    key: str, header: str, taken: str, shown: dict[str, Any], asked: frozenset[tuple[str, str]]
+    sheet: SheetIntake, header: str, taken: str, shown: dict[str, Any], asked: frozenset[tuple[str, str]]
 ) -> Component | str:
     if ("units", header) in asked:
-        return "asked above"
-    if taken in (EXTRA, IGNORE):
+        return ASKED
+    said, read_in = _of(shown, "units", header), sheet.units.get(header, "")
+    if taken in (EXTRA, IGNORE) or not (said or read_in):
         return ""
     return dmc.TextInput(
-        id=control_id(key, "units", header),
-        value=str(_of(shown, "units", header) or ""),
-        placeholder="as written",
+        id=_id(sheet, "units", header),
+        value=str(said or ""),
+        placeholder=f"read as {read_in}",
         debounce=400,
-        **{"aria-label": f"Unit of {header}"},
+        **{"aria-label": f"Unit of {header}, if it is not {read_in}"},
     )
 
 
 def _order(
-    kind: str | None, key: str, header: str, taken: str, shown: dict[str, Any], asked: frozenset[tuple[str, str]]
+    sheet: SheetIntake,
+    header: str,
+    kind: str | None,
+    taken: str,
+    shown: dict[str, Any],
+    asked: frozenset[tuple[str, str]],
 ) -> Component | str:
     if ("dates", header) in asked:
-        return "asked above"
+        return ASKED
+    said = _of(shown, "dates", header)
     if not _is_date(kind, taken):
         return ""
     return dmc.Select(
-        id=control_id(key, "dates", header),
+        id=_id(sheet, "dates", header),
         data=[{"value": "day-month", "label": "day first"}, {"value": "month-day", "label": "month first"}],
-        value=_of(shown, "dates", header),
-        placeholder="found from the cells",
+        value=said,
+        placeholder=f"read as {sheet.dates[header]}" if header in sheet.dates else "found from the cells",
         clearable=True,
         clearButtonProps={"aria-label": f"Find the order of {header} from the cells"},
         **{"aria-label": f"Order of dates in {header}"},
@@ -149,23 +179,16 @@ def _of(shown: dict[str, Any], slot: str, header: str) -> object:
 
 def column_options(kind: str | None, taken: str) -> list[dict[str, Any]]:
     """Return what a header can be taken for: the kind's columns, a reading beside each row, an extra, or nothing."""
-    columns = KINDS[kind].names if kind in KINDS else ()
-    measures = tuple(name for name in MEASURES if name not in columns)
-    listed = {*columns, *measures, EXTRA, IGNORE}
-    readings = [{"value": name, "label": measure(name).label} for name in measures]
-    further = [] if taken in listed else [{"value": taken, "label": taken.replace("_", " ")}]
-    return [
-        {"group": "A column of the record", "items": [*_options(columns), *further]},
-        {"group": "A reading in each row", "items": readings},
-        {
-            "group": "Neither",
-            "items": [
-                {"value": EXTRA, "label": "keep as a further column"},
-                {"value": IGNORE, "label": "leave this column out"},
-            ],
-        },
+    choices = column_choices(kind) if kind in KINDS else (EXTRA, IGNORE)
+    columns = [name for name in (*choices, taken) if name not in MEASURES and name not in (EXTRA, IGNORE)]
+    measures = [name for name in choices if name in MEASURES]
+    groups = [
+        ("A column of the record", [(name, name.replace("_", " ")) for name in dict.fromkeys(columns)]),
+        ("A reading in each row", [(name, measure(name).label) for name in measures]),
+        ("Neither", [(EXTRA, "keep as a further column"), (IGNORE, "leave this column out")]),
     ]
-
-
-def _options(names: tuple[str, ...]) -> list[dict[str, str]]:
-    return [{"value": name, "label": name.replace("_", " ")} for name in names]
+    return [
+        {"group": group, "items": [{"value": value, "label": label} for value, label in items]}
+        for group, items in groups
+        if items
+    ]

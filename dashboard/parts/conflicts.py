@@ -13,6 +13,7 @@ from dash.exceptions import PreventUpdate
 from analysis.findings.wording import count, day
 from analysis.ledger import Conflict, LedgerError
 from analysis.records.kinds import KINDS
+from analysis.vocabulary import measure
 from dashboard.parts.context import context
 from dashboard.parts.ids import LEDGER_STATE
 from dashboard.parts.ledger_state import announce
@@ -49,7 +50,7 @@ def _conflict(conflict: Conflict) -> list[Component]:
     label = KINDS[conflict.kind].label if conflict.kind in KINDS else conflict.kind
     number = conflict.number
     return [
-        html.P(html.Strong(f"{label}: {conflict.subject}"), className="problem-what"),
+        html.P(html.Strong(f"{label}: {_subject(conflict)}"), className="problem-what"),
         dmc.RadioGroup(
             id={"type": "conflict-keep", "conflict": number},
             label="Which is right?",
@@ -74,6 +75,15 @@ def _conflict(conflict: Conflict) -> list[Component]:
         ),
         html.Div(id={"type": "conflict-fault", "conflict": number}, role="alert"),
     ]
+
+
+def _subject(conflict: Conflict) -> str:
+    """Return what a conflict is about, as the page names things."""
+    about = dict(conflict.about)
+    quantity = about.pop("quantity", None)
+    told = [] if quantity is None else [measure(str(quantity)).label.lower()]
+    told += [f"{name.replace('_', ' ')} {_written(value)}" for name, value in about.items()]
+    return ", ".join(told)
 
 
 def _claim_words(conflict: Conflict, place: int) -> str:

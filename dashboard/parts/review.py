@@ -3,31 +3,33 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import dash_mantine_components as dmc
 from dash import html
 from dash.development.base_component import Component
 
-from analysis.findings.wording import count, listing
+from analysis.findings.wording import count
 from analysis.problems import Problem, Severity
-from analysis.records import Intake, SheetIntake
+from analysis.records import Intake, Question, SheetIntake
 from analysis.records.kinds import KINDS
 from dashboard.parts.answers import control_id, sheet_key
 from dashboard.parts.problems import problem_list
 from dashboard.parts.tables import Column, data_table
 
-__all__ = ["Review", "closer_id", "question_list", "remark_parts", "review", "review_parts", "sheets_of"]
+__all__ = ["Review", "closer_id", "question_list", "remark_parts", "review", "review_parts"]
 
-_DATE_ORDERS = [
-    {"value": "day-month", "label": "Day first: 4.3. is 4 March"},
-    {"value": "month-day", "label": "Month first: 4/3 is 3 April"},
-]
-_ANGLES = [
-    {"value": "90", "label": "90° (side scatter)"},
-    {"value": "forward", "label": "A forward angle (11° to 25°)"},
-]
-_UNIT_HINT = "ppb, µg/L, NTU, EBC, mL/hL …"
+_CHOICES: Mapping[tuple[str, str], str] = {
+    ("dates", "day-month"): "Day first: 4/3 is 4 March",
+    ("dates", "month-day"): "Month first: 4/3 is 3 April",
+    ("angles", "90"): "90° (side scatter)",
+    ("angles", "forward"): "A forward angle (11° to 25°)",
+    ("decimal", "."): "A point: 1.5",
+    ("decimal", ","): "A comma: 1,5",
+    ("columns", "extra"): "keep as a further column",
+    ("columns", "ignore"): "leave this column out",
+}
 
 
 @dataclass(frozen=True)
@@ -43,9 +45,9 @@ class Review:
     problems: tuple[Problem, ...]
 
     @property
-    def questions(self) -> tuple[Problem, ...]:
-        """What a person has to answer before the rows concerned can be taken in."""
-        return tuple(problem for problem in self.problems if problem.severity is Severity.QUESTION)
+    def questions(self) -> int:
+        """How many things a person has to answer before the rows concerned can be taken in."""
+        return sum(len(sheet.questions) for sheet in self.sheets)
 
     @property
     def sentence(self) -> str:
@@ -60,18 +62,13 @@ class Review:
             else "",
         ]
         rest = "; ".join([told, *(part for part in apart if part)])
-        asked = f" {count(len(self.questions), 'question')} first." if self.questions else ""
+        asked = f" {count(self.questions, 'question')} first." if self.questions else ""
         return f"{rest}.{asked}"
-
-
-def sheets_of(taken: Intake) -> tuple[SheetIntake, ...]:
-    """Return all sheets of an intake, in order."""
-    return tuple(sheet for file in taken.files for sheet in file.sheets)
 
 
 def review(taken: Intake) -> Review:
     """Return what a reading comes to."""
-    sheets = sheets_of(taken)
+    sheets = taken.sheets
     totals = Counter[str]()
     for sheet in sheets:
         totals.update(rows=sheet.rows, accepted=sheet.accepted, rejected=sheet.rejected, ignored=sheet.ignored)
@@ -147,63 +144,41 @@ def _sheet_row(place: int, sheet: SheetIntake) -> tuple[Component | str, ...]:
 
 
 def question_list(read: Review) -> list[Component]:
-    """Return the questions, each with the control that answers it where one control can."""
-    if not read.questions:
+    """Return the questions, each with the control that answers it."""
+    questions = [question for sheet in read.sheets for question in sheet.questions]
+    if not questions:
         return []
-    items = [html.Li(_question(problem)) for problem in _once(read.questions)]
+    items = [html.Li(_question(question)) for question in questions]
     return [html.H3("Questions to answer first"), html.Ol(items, className="questions")]
 
 
-def _once(questions: tuple[Problem, ...]) -> list[Problem]:
-    """Return one question for each thing to be said, however many rows wait for it."""
-    found = {(q.file, q.sheet, q.column, slot_of(q.code)): q for q in reversed(questions)}
-    return list(reversed(found.values()))
-
-
-def _question(problem: Problem) -> list[Component | str]:
-    place = ", ".join(
-        part
-        for part in (
-            " › ".join(p for p in (problem.file, problem.sheet) if p),
-            f"column “{problem.column}”" if problem.column else "",
-        )
-        if part
-    )
-    parts: list[Component | str] = [
-        html.P(html.Strong(problem.message), className="problem-what"),
-        html.P(problem.remedy, className="problem-remedy"),
-        html.P(place, className="problem-where"),
+def _question(question: Question) -> list[Component]:
+    place = " › ".join(part for part in (question.file, question.sheet) if part)
+    column = f", column “{question.key}”" if question.key else ""
+    return [
+        html.P(html.Strong(question.text), className="problem-what"),
+        html.P(f"{place}{column}", className="problem-where"),
+        _control(question),
     ]
-    control = _control(problem)
-    return parts if control is None else [*parts, control]
 
 
-def slot_of(code: str) -> str | None:
-    """Return which answer a question's code asks for, or None where no single control can give it."""
-    for word, slot in (("date", "dates"), ("unit", "units"), ("angle", "angles"), ("kind", "kind")):
-        if word in code:
-            return slot
-    return None
-
-
-def _control(problem: Problem) -> Component | None:
-    slot = slot_of(problem.code)
-    if slot is None or problem.file is None or problem.sheet is None:
-        return None
-    control = control_id(sheet_key(problem.file, problem.sheet), slot, "" if slot == "kind" else problem.column or "")
-    label = f"Your answer for {problem.column or problem.sheet}"
-    if slot == "units":
-        return dmc.TextInput(id=control, label=label, placeholder=_UNIT_HINT, className="question-answer")
-    options = {"dates": _DATE_ORDERS, "angles": _ANGLES, "kind": kind_options()}[slot]
+def _control(question: Question) -> Component:
+    control = control_id(sheet_key(question.file, question.sheet), question.field, question.key or "")
+    label = f"Your answer for {question.key or question.sheet}"
+    if not question.choices:
+        return dmc.TextInput(id=control, label=label, className="question-answer")
+    options = [{"value": choice, "label": _choice_label(question.field, choice)} for choice in question.choices]
     return dmc.Select(id=control, label=label, placeholder="Choose", data=options, className="question-answer")
+
+
+def _choice_label(field: str, choice: str) -> str:
+    if field == "kind" and choice in KINDS:
+        return KINDS[choice].label
+    if (field, choice) in _CHOICES:
+        return _CHOICES[field, choice]
+    return choice.replace("_", " ") if field == "columns" else choice
 
 
 def kind_options() -> list[dict[str, str]]:
     """Return the kinds of record as a select offers them."""
     return [{"value": kind.name, "label": kind.label} for kind in KINDS.values()]
-
-
-def said_of(sheet: SheetIntake) -> str:
-    """Return a sheet's further columns in words."""
-    kept = sheet.kept_as_extra
-    return f"Kept as further columns, offered as practices: {listing(kept)}." if kept else ""

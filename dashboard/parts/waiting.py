@@ -9,13 +9,12 @@ from typing import Any
 from dash import html
 from dash.development.base_component import Component
 
-from analysis.problems import Problem, Severity
 from analysis.records import SheetAnswers, SheetIntake, take_in
 from dashboard.parts.answers import AnswersDocument, merge, overlay, sheet_key
 from dashboard.parts.closer import closer, shown_document
 from dashboard.parts.context import Context
 from dashboard.parts.rejects import rejects_address
-from dashboard.parts.review import remark_parts, review, review_parts, sheets_of, slot_of
+from dashboard.parts.review import remark_parts, review, review_parts
 from dashboard.parts.staging import Staging
 
 __all__ = ["Reading", "answers_so_far", "asked_about", "look", "read", "token_of"]
@@ -45,7 +44,7 @@ def token_of(waiting: object) -> str | None:
 
 def answers_so_far(staging: Staging, said: object, values: Sequence[Any], ids: Sequence[Any]) -> AnswersDocument:
     """Return what was said about the waiting sheets, the controls on the page included."""
-    shown = {} if staging.taken is None else shown_document(sheets_of(staging.taken))
+    shown = {} if staging.taken is None else shown_document(staging.taken.sheets)
     controls = [{"id": place, "value": value} for place, value in zip(ids, values, strict=False)]
     return merge(said, controls, overlay(shown, said))
 
@@ -64,19 +63,14 @@ def read(here: Context, staging: Staging, answers: AnswersDocument) -> Reading:
 
 def look(staging: Staging, place: object, answers: AnswersDocument) -> Component | None:
     """Return the controls for the sheet at a place in the table, or None where there is no such sheet."""
-    sheets = () if staging.taken is None else sheets_of(staging.taken)
-    if staging.taken is None or not isinstance(place, int) or not 0 <= place < len(sheets):
+    sheets = () if staging.taken is None else staging.taken.sheets
+    if not isinstance(place, int) or not 0 <= place < len(sheets):
         return None
     sheet = sheets[place]
     shown = overlay(shown_document((sheet,)), answers)[sheet_key(sheet.file, sheet.sheet)]
-    return closer(sheet, shown, asked_about(sheet, staging.taken.problems))
+    return closer(sheet, shown, asked_about(sheet))
 
 
-def asked_about(sheet: SheetIntake, problems: Sequence[Problem]) -> frozenset[tuple[str, str]]:
+def asked_about(sheet: SheetIntake) -> frozenset[tuple[str, str]]:
     """Return the slots and headers of a sheet that a question on the page already has a control for."""
-    return frozenset(
-        (slot, "" if slot == "kind" else problem.column or "")
-        for problem in problems
-        if problem.severity is Severity.QUESTION and (problem.file, problem.sheet) == (sheet.file, sheet.sheet)
-        if (slot := slot_of(problem.code)) is not None
-    )
+    return frozenset((question.field, question.key or "") for question in sheet.questions)
