@@ -1,0 +1,105 @@
+"""How do spreadsheets get onto the ledger from the command line?"""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import click
+
+from analysis.findings.ledger_changes import commit_in_words
+from analysis.ledger import Ledger
+from analysis.problems import Severity
+from analysis.records import Intake, SheetAnswers, SourceFile, take_in, write_rejects
+from analysis.records.kinds import KINDS
+from dashboard.commands.options import (
+    complain,
+    json_option,
+    ledger_option,
+    person_option,
+    print_document,
+    print_problems,
+    print_table,
+    refuse,
+)
+
+__all__ = ["command", "print_sheets"]
+
+
+@click.command("intake")
+@click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="FILE…")
+@click.option("--kind", type=click.Choice(list(KINDS)), metavar="K", help=f"What the sheets hold: {', '.join(KINDS)}.")
+@click.option(
+    "--columns",
+    "answers_file",
+    type=click.Path(path_type=Path),
+    metavar="MAP.json",
+    help="Answers: what a header means, its unit, its order of dates.",
+)
+@click.option("--dry-run", is_flag=True, help="Read and check, store nothing.")
+@click.option("--rejects", type=click.Path(path_type=Path), metavar="FILE.xlsx", help="Write the rejected rows here.")
+@person_option
+@json_option
+@ledger_option
+def command(
+    ledger: Ledger,
+    files: tuple[Path, ...],
+    kind: str | None,
+    answers_file: Path | None,
+    dry_run: bool,
+    rejects: Path | None,
+    by: str,
+    as_json: bool,
+) -> None:
+    """Take spreadsheets in: xlsx, xls, xlsm, ods, csv or tsv.
+
+    Every row is accepted, rejected with its reason, or ignored (totals, blank lines). Exit code 1 says that rows were
+    rejected or a question waits for an answer.
+    """
+    answers = _answers(answers_file)
+    sources = [SourceFile(path, path.name) for path in files]
+    taken = take_in(sources, kind=kind, answers=answers, remembered=ledger.remembered())
+    commit = None if dry_run else ledger.commit(taken, by)
+    problems = taken.problems if commit is None else (*taken.problems, *commit.problems)
+    if rejects is not None:
+        write_rejects(taken, rejects)
+    if as_json:
+        print_document(_document(taken, None if commit is None else commit.intake, problems))
+    else:
+        print_sheets(taken)
+        print_problems(problems)
+        complain("Nothing was stored (--dry-run)." if commit is None else commit_in_words(commit))
+    raise SystemExit(1 if any(p.severity in (Severity.REJECTED, Severity.QUESTION) for p in problems) else 0)
+
+
+def _answers(path: Path | None) -> SheetAnswers | None:
+    if path is None:
+        return None
+    try:
+        return SheetAnswers.from_document(json.loads(path.read_text(encoding="utf-8")))
+    except OSError as error:
+        refuse(f"{path}: cannot be read ({error.strerror}).")
+    except (ValueError, TypeError) as error:
+        refuse(f"{path}: is no map of columns ({error}).")
+
+
+def _document(taken: Intake, number: int | None, problems: tuple) -> dict[str, object]:
+    return {**taken.as_document(), "intake": number, "problems": [problem.as_document() for problem in problems]}
+
+
+def print_sheets(taken: Intake) -> None:
+    """Print what each sheet was taken for and its counts, on standard output."""
+    rows = [
+        (
+            sheet.file,
+            sheet.sheet,
+            sheet.kind or "not recognised",
+            f"{sheet.rows:,}",
+            f"{sheet.accepted:,}",
+            f"{sheet.rejected:,}",
+            f"{sheet.ignored:,}",
+        )
+        for file in taken.files
+        for sheet in file.sheets
+    ]
+    print_table(("File", "Sheet", "Taken for", "Rows", "Accepted", "Rejected", "Ignored"), rows)

@@ -1,0 +1,142 @@
+"""Which options do several commands share, and how does a command speak?"""
+
+from __future__ import annotations
+
+import functools
+import getpass
+import json
+import sys
+from collections.abc import Callable, Sequence
+from datetime import date, datetime
+from typing import Any, NoReturn, ParamSpec, TypeVar
+
+import click
+from rich.console import Console
+from rich.table import Table
+
+from analysis.findings.filters import Filters
+from analysis.ledger import Ledger, LedgerError
+from analysis.problems import Problem
+
+__all__ = [
+    "complain",
+    "filter_options",
+    "json_option",
+    "ledger_option",
+    "person_option",
+    "print_document",
+    "print_problems",
+    "print_table",
+    "refuse",
+]
+
+P = ParamSpec("P")
+R = TypeVar("R")
+
+PIPED_WIDTH = 160
+
+_errors = Console(stderr=True, highlight=False)
+
+
+def complain(message: str) -> None:
+    """Say something to the person at the terminal, on standard error."""
+    _errors.print(message, markup=False, soft_wrap=True)
+
+
+def refuse(message: str) -> NoReturn:
+    """Say why a command was not carried out, and end with the exit code of misuse."""
+    complain(message)
+    raise SystemExit(2)
+
+
+def ledger_option(run: Callable[P, R]) -> Callable[..., R]:
+    """Open the ledger that --ledger names and hand it on as ``ledger``; a ledger that fails is told in a sentence."""
+
+    @click.option("--ledger", "url", envvar="DROPBRIGHT_LEDGER", metavar="URL", help="The ledger: a URL of a database.")
+    @functools.wraps(run)
+    def with_ledger(*args: Any, url: str | None, **kwargs: Any) -> R:
+        try:
+            return run(*args, ledger=Ledger.open(url), **kwargs)
+        except LedgerError as error:
+            refuse(str(error))
+
+    return with_ledger
+
+
+def person_option(run: Callable[P, R]) -> Callable[P, R]:
+    """Add --by, the name that is kept with a change."""
+    return click.option(
+        "--by", metavar="NAME", default=_user, show_default="the name you are signed in by", help="Who does this."
+    )(run)
+
+
+def json_option(run: Callable[P, R]) -> Callable[P, R]:
+    """Add --json."""
+    return click.option("--json", "as_json", is_flag=True, help="Print one JSON document and nothing else.")(run)
+
+
+def filter_options(run: Callable[P, R]) -> Callable[..., R]:
+    """Add the filters and hand them on as ``filters``."""
+    day = click.DateTime(formats=["%Y-%m-%d"])
+
+    @click.option("--recipe", "recipes", multiple=True, metavar="R", help="Only this recipe; may be given again.")
+    @click.option("--format", "pack_format", metavar="F", help="Only this format: can, bottle, keg or cask.")
+    @click.option("--since", type=day, metavar="DATE", help="Only packs closed on this day or later (YYYY-MM-DD).")
+    @click.option("--until", type=day, metavar="DATE", help="Only packs closed on this day or earlier.")
+    @click.option("--tank", metavar="T", help="Only beer that was packed from this tank.")
+    @functools.wraps(run)
+    def with_filters(
+        *args: Any,
+        recipes: Sequence[str],
+        pack_format: str | None,
+        since: datetime | None,
+        until: datetime | None,
+        tank: str | None,
+        **kwargs: Any,
+    ) -> R:
+        filters = Filters(tuple(recipes), pack_format, _day(since), _day(until), tank)
+        return run(*args, filters=filters, **kwargs)
+
+    return with_filters
+
+
+def print_document(document: object) -> None:
+    """Print one JSON document on standard output."""
+    click.echo(json.dumps(document, ensure_ascii=False, allow_nan=False, indent=1, default=str))
+
+
+def print_table(headers: Sequence[str], rows: Sequence[Sequence[str]], title: str = "") -> None:
+    """Print a table on standard output, as wide as its words where that is not a terminal."""
+    table = Table(title=title or None, title_justify="left", box=None, header_style="bold", pad_edge=False)
+    for header in headers:
+        table.add_column(header, overflow="fold")
+    for row in rows:
+        table.add_row(*row)
+    Console(highlight=False, markup=False, width=None if sys.stdout.isatty() else PIPED_WIDTH).print(table)
+
+
+def print_problems(problems: Sequence[Problem], most: int = 20) -> None:
+    """Say what is wrong, where and what to do, on standard error; past ``most`` the rest is counted."""
+    for problem in problems[:most]:
+        complain(f"{_place(problem)}{problem.message} {problem.remedy}")
+    if len(problems) > most:
+        complain(f"… and {len(problems) - most:,} more: --json lists them all, --rejects FILE.xlsx writes the rows.")
+
+
+def _place(problem: Problem) -> str:
+    row = f"row {problem.row}" if problem.row is not None else None
+    column = f"column “{problem.column}”" if problem.column else None
+    value = f"“{problem.value}”" if problem.value else None
+    parts = [part for part in (problem.file, problem.sheet, row, column, value) if part]
+    return f"{', '.join(parts)}: " if parts else ""
+
+
+def _day(moment: datetime | None) -> date | None:
+    return moment.date() if moment is not None else None
+
+
+def _user() -> str:
+    try:
+        return getpass.getuser()
+    except (OSError, KeyError):
+        return "not named"

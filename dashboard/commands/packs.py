@@ -1,0 +1,54 @@
+"""What was done to the beer in each finished pack?"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from analysis.findings.export import FORMS
+from analysis.findings.filters import Filters
+from analysis.findings.packs import packs
+from analysis.ledger import Ledger
+from analysis.linking import pack_table
+from dashboard.commands.options import (
+    complain,
+    filter_options,
+    json_option,
+    ledger_option,
+    print_document,
+    print_table,
+    refuse,
+)
+
+__all__ = ["command"]
+
+SHOWN = 30
+
+
+@click.command("packs")
+@filter_options
+@click.option(
+    "--out", type=click.Path(path_type=Path), metavar="FILE", help="Write the table: .xlsx, .csv or .parquet."
+)
+@json_option
+@ledger_option
+def command(ledger: Ledger, filters: Filters, out: Path | None, as_json: bool) -> None:
+    """Print the pack table: a row for each finished pack sample, with its readings and its practices."""
+    finding = packs(pack_table(ledger), filters)
+    if out is not None:
+        form = out.suffix.removeprefix(".").lower()
+        if form not in FORMS:
+            refuse(f"{out}: the name must end in one of .{', .'.join(FORMS)}.")
+        try:
+            out.write_bytes(finding.export(form))
+        except OSError as error:
+            refuse(f"{out}: cannot be written ({error.strerror}).")
+        complain(f"{out}: {len(finding.rows):,} packs written.")
+    elif as_json:
+        print_document(finding.as_document())
+    else:
+        headers, rows = finding.in_words(most=SHOWN)
+        print_table(headers, rows)
+        complain(finding.answer)
+    raise SystemExit(0 if len(finding.rows) else 1)
