@@ -4,7 +4,7 @@ from analysis.records.answers import Answers, SheetAnswers
 from analysis.records.blank import write_blank
 from analysis.records.faults import Question
 from analysis.records.intake import SourceFile, take_in
-from analysis.records.meanings import column_choices
+from analysis.records.meaning import column_choices
 from analysis.records.rejects import write_rejects
 from analysis.records.taken import FileIntake, Intake, RejectedRows, SheetIntake
 

@@ -59,7 +59,7 @@ def _read_ends(context: Context, values: Values) -> None:
     if differ.any():
         context.faults.note(
             "minutes-differ",
-            f"In {int(differ.sum()):,} rows the minutes written differ from start to end; those written were kept.",
+            f"The minutes written are not those from start to end ({int(differ.sum()):,}); those written were kept.",
             "Correct whichever is wrong and take the file in again.",
         )
     values.numbers["minutes"] = np.where(np.isnan(minutes), took, minutes)

@@ -12,7 +12,7 @@ import pandas as pd
 from analysis.records.answers import Answers
 from analysis.records.cells import RawColumn
 from analysis.records.faults import Faults
-from analysis.records.meanings import Meaning
+from analysis.records.meaning import Meaning
 from analysis.records.recognise import Recognised
 from analysis.records.table import Table
 

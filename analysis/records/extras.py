@@ -17,7 +17,7 @@ import pyarrow.compute as pc
 
 from analysis.records.cells import EMPTY, NUMBER, TEXT, RawColumn, as_text_series
 from analysis.records.context import Context
-from analysis.records.meanings import Meaning
+from analysis.records.meaning import Meaning
 
 __all__ = ["extra_of", "extra_texts", "varies_within"]
 

@@ -99,8 +99,7 @@ class Faults:
         waiting = rows & self.active
         count = int(waiting.sum())
         self.questions.append(question)
-        what = "rows" if costs_rows else "readings or values"
-        held = f" {count:,} {what} wait for the answer." if count else ""
+        held = f" {'Rows' if costs_rows else 'Cells'} that wait for the answer: {count:,}." if count else ""
         message = f"{question.text}{held}"
         self.problems.append(self._problem(code, message, question.remedy, Severity.QUESTION, None, column, None))
         if costs_rows:
@@ -141,10 +140,10 @@ class Faults:
         codes = column.code[found]
         counts = np.bincount(codes[codes >= 0], minlength=1)
         order = np.argsort(-counts, kind="stable")[:5]
-        words = [f"“{column.words[int(c)].as_py()}” {counts[c]:,} times" for c in order if counts[c]]
+        words = [f"“{column.words[int(c)].as_py()}” ({counts[c]:,})" for c in order if counts[c]]
         self.note(
             "value-missing",
-            f"{found.size:,} cells hold a word for no value and count as missing: {', '.join(words) or 'errors'}.",
+            f"Words in place of a value count as missing: {', '.join(words) or 'errors of the spreadsheet'}.",
             "Nothing to do if that is right; else put in the values and take the file in again.",
             header,
         )
@@ -176,7 +175,7 @@ class Faults:
         for row in rows.tolist():
             self._because(row, said)
         first, last = int(rows[0]) + self.first_row, int(rows[-1]) + self.first_row
-        told = f"{said} The same holds for {rows.size:,} rows from row {first} to row {last}."
+        told = f"{said} The same holds for {rows.size:,} more, from row {first} to row {last}."
         self.problems.append(self._problem(code, told, remedy, severity, int(rows[0]), header, None))
 
     def _problem(

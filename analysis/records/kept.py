@@ -17,7 +17,7 @@ from analysis.records import kinds
 from analysis.records.cells import NUMBER, RawColumn, as_text_series
 from analysis.records.choices import CHOICES
 from analysis.records.context import Context, Values
-from analysis.records.meanings import Meaning, wide_columns
+from analysis.records.meaning import Meaning, wide_columns
 from analysis.records.missing import plain
 from analysis.records.parsed import ParsedMoments, ParsedNumbers, ParsedTexts, State, States
 from analysis.records.parsing import (
@@ -266,7 +266,7 @@ def note_rough(context: Context, meaning: Meaning, read: ParsedNumbers) -> None:
     if count:
         context.faults.note(
             "number-rough",
-            f"{count:,} numbers are marked as rough (“~”, “ca.”, “?”) and were taken as they are.",
+            f"Numbers marked as rough (“~”, “ca.”, “?”) were taken as they are: {count:,}.",
             "Nothing to do if that is right; else take the cells out and take the file in again.",
             meaning.header,
         )

@@ -6,7 +6,7 @@ import numpy as np
 import pyarrow as pa
 
 from analysis.records.cells import BOOL, CLOCK, EMPTY, MOMENT, NUMBER, TEXT, RawColumn, RawSheet
-from analysis.records.meanings import Look, Looks
+from analysis.records.meaning import Look, Looks
 from analysis.records.parsed import State
 from analysis.records.parsing import parse_clocks, parse_moments, parse_numbers
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from analysis.records.context import Context
-from analysis.records.meanings import column_choices
+from analysis.records.meaning import column_choices
 
 __all__ = ["note_packing_dates", "note_unknown_answers"]
 

@@ -17,7 +17,8 @@ from analysis.records.cells import RawColumn
 from analysis.records.context import Context, Values
 from analysis.records.headers import angle_of, read_header
 from analysis.records.kept import ask_units, note_rough, rows_of_state, text_of_codes
-from analysis.records.meanings import Meaning, measure_of
+from analysis.records.meaning import Meaning
+from analysis.records.measure_headers import measure_of
 from analysis.records.parsed import ParsedNumbers, State
 from analysis.records.parsing import parse_ids, parse_numbers
 from analysis.records.scales import Scaled, scale

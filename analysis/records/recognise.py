@@ -19,7 +19,9 @@ from analysis.records.headers import Header, read_header, unique_headers
 from analysis.records.kinds import KINDS
 from analysis.records.looks import looks_below
 from analysis.records.marks import EXAMPLE_HEADER, REASON, SAMPLE
-from analysis.records.meanings import Match, Meaning, match_kind, measure_of
+from analysis.records.meaning import Match, Meaning
+from analysis.records.meanings import match_kind
+from analysis.records.measure_headers import measure_of
 from analysis.records.words import ALL_HEADERS, plain_words
 from analysis.units import is_unit
 

@@ -32,7 +32,7 @@ def ignore_repeats(context: Context) -> None:
         more = ", …" if count > _TOLD else ""
         context.faults.note(
             "row-repeated",
-            f"{count:,} rows repeat an earlier row in every cell and were ignored: row {', '.join(places)}{more}.",
+            f"Rows that repeat an earlier row in every cell were ignored ({count:,}): row {', '.join(places)}{more}.",
             "Nothing to do if they were typed twice; else write what tells them apart, such as a sample's number.",
         )
 

@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from analysis.records.context import Context, Values
 from analysis.records.kept import rows_of_state, text_of_codes
-from analysis.records.meanings import Meaning
+from analysis.records.meaning import Meaning
 from analysis.records.parsing import parse_numbers, parse_texts
 from analysis.vocabulary import slug
 

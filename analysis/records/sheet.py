@@ -30,7 +30,7 @@ from analysis.records.extras import extra_of, varies_within
 from analysis.records.faults import Faults
 from analysis.records.frames import frame_of
 from analysis.records.kept import read_kept
-from analysis.records.meanings import Meaning
+from analysis.records.meaning import Meaning
 from analysis.records.notices import note_packing_dates, note_unknown_answers
 from analysis.records.readings import read_long
 from analysis.records.recognise import Recognised

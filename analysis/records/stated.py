@@ -8,7 +8,7 @@ import numpy.typing as npt
 from analysis.records.context import Context, Values
 from analysis.records.headers import read_header
 from analysis.records.kept import ask_units, rows_of_state, text_of_codes
-from analysis.records.meanings import measure_of
+from analysis.records.measure_headers import measure_of
 from analysis.records.parsing import parse_numbers
 from analysis.records.readings import Quantities, read_quantities, units_of
 from analysis.records.scales import scale

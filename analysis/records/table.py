@@ -12,7 +12,7 @@ import pyarrow.compute as pc
 from analysis.records.cells import EMPTY, TEXT, RawColumn, RawSheet
 from analysis.records.headers import header_key
 from analysis.records.marks import EXAMPLE
-from analysis.records.meanings import Meaning
+from analysis.records.meaning import Meaning
 from analysis.records.parsed import State
 from analysis.records.parsing import parse_clocks, parse_moments, parse_numbers
 from analysis.records.recognise import Recognised

@@ -35,7 +35,7 @@ def _no_record(sheet: RawSheet, recognised: Recognised) -> SheetResult:
     rows = len(filled) - int(np.argmax(filled[::-1])) if filled.any() else 0
     problem = Problem(
         "sheet-not-recognised" if rows else "sheet-empty",
-        f"The sheet is no kind of record; its {rows:,} rows were ignored." if rows else "The sheet is empty.",
+        f"The sheet is no kind of record and was ignored; it has {rows:,} rows." if rows else "The sheet is empty.",
         "Nothing to do if it holds notes; else say its kind on the Intake page or with --kind, and its header row and "
         "columns with --columns." if rows else "Nothing to do if that is right.",
         Severity.NOTE, sheet.file, sheet.name,

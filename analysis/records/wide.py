@@ -188,7 +188,7 @@ def _note_varying(context: Context, grouped: Any, numbers: Sequence[str]) -> Non
             meaning = context.recognised.kept(name)
             context.faults.note(
                 "run-middle-value",
-                f"The {name.replace('_', ' ')} differs within {varies:,} runs; the run keeps the middle value.",
+                f"The {name.replace('_', ' ')} differs within runs ({varies:,} of them); a run keeps the middle value.",
                 "Nothing to do; the row's own figure is kept beside its readings.",
                 None if meaning is None else meaning.header,
             )

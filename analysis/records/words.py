@@ -75,7 +75,7 @@ _WORDS: Mapping[str, Mapping[str, str]] = {
         "brewed_on": """brewed on, brewed, brew date, date brewed, brew day, brewing date, brewday, date of
             brew, brewed at, mashed in, mash in date, cast date, cast out date, knockout date, ko date, brewing
             day | date, day, start date, started""",
-        "volume": """volume, vol, brew volume, batch volume, knockout volume, ko volume, cast volume, cast out
+        "volume": """volume, vol, hl, hls, brew volume, batch volume, knockout volume, ko volume, cast volume, cast out
             volume, volume brewed, vol brewed, wort volume, brew length, length, fv volume, volume into fv,
             volume in fv, vol in fv, volume to fv, batch size, gyle size, brew size | size, volume out, yield""",
         "vessel": _VESSEL,
@@ -95,7 +95,7 @@ _WORDS: Mapping[str, Mapping[str, str]] = {
         "to_vessel": """to vessel, to tank, to bbt, to fv, destination vessel, destination tank, into tank, into
             vessel, vessel to, tank to, to bright tank, destination, receiving tank | to, into, bbt, bright
             tank, target""",
-        "volume": """volume, vol, volume moved, volume transferred, transfer volume, vol moved, amount moved,
+        "volume": """volume, vol, hl, hls, volume moved, volume transferred, transfer volume, vol moved, amount moved,
             moved volume | amount, quantity""",
         "moved_at": """moved at, moved on, moved, date moved, transferred, transferred at, transferred on,
             transfer date, date transferred, xfer date, xfer, racked, racked on, racked at, rack date, racking

@@ -1,0 +1,106 @@
+"""Which columns of a wide sheet are measures or attributes, and whose is each meter, unit and temperature?"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import replace
+
+from analysis.records.headers import Angle, Header
+from analysis.records.meaning import Looks, Meaning, Meanings, has_kept
+from analysis.records.measure_headers import measure_of
+from analysis.records.words import ATTRIBUTES, MEASURES, METERS, NOT_ATTRIBUTES
+from analysis.vocabulary import slug
+
+__all__ = ["owned", "take_attributes", "take_measures"]
+
+_METER_HEADER = re.compile(r"(.+?)\s+(?:meter|instrument|probe|analyser|analyzer|device)(?:\s+used)?")
+_METER_FAMILY = {
+    **{word: family for word, name in MEASURES.items() for family, names in METERS.items() if name in names},
+    "cell": "yeast",
+}
+
+
+def take_measures(free: Sequence[tuple[int, Header]], looks: Looks, meanings: Meanings) -> None:
+    _release(("quantity", "value"), meanings)
+    for j, header in free:
+        read = measure_of(header) if j not in meanings else None
+        if read is not None and looks(j) in ("number", "empty", "text"):
+            name, unit, stage, replicate = read
+            angle = "forward" if name == "haze_forward" else header.angle or _angle_in_words(header.words)
+            is_forward = name == "haze" and angle == "forward"
+            meanings[j] = Meaning(
+                j, header.text, "measure", "haze_forward" if is_forward else name, unit, angle, None, stage, replicate
+            )
+    measures = [m for m in meanings.values() if m.role == "measure"]
+    for m in [
+        m for m in meanings.values() if m.role == "kept" and m.name == "temperature" and m.is_weak and not measures
+    ]:
+        meanings[m.column] = replace(m, role="measure", is_weak=False)
+    others = [m for m in measures if m.name != "temperature"]
+    if others and has_kept(meanings, "run") and not has_kept(meanings, "temperature"):
+        for m in [m for m in measures if m.name == "temperature" and m.stage is None][:1]:
+            meanings[m.column] = replace(m, role="kept")
+    _take_meters_and_units(free, meanings)
+
+
+def _angle_in_words(words: str) -> Angle | None:
+    return "90" if re.search(r"(?:^|[\shs])90\b", words) else None
+
+
+def _release(names: Sequence[str], meanings: Meanings) -> None:
+    """Give back columns that make no sense alone: a "quantity" without a "value"."""
+    for j in [j for j, m in meanings.items() if m.role == "kept" and m.name in names and m.is_weak]:
+        del meanings[j]
+
+
+def _take_meters_and_units(free: Sequence[tuple[int, Header]], meanings: Meanings) -> None:
+    if not any(m.role == "measure" for m in meanings.values()):
+        return
+    for j, header in free:
+        m = meanings.get(j)
+        if m is not None and m.role == "kept" and m.name in ("meter", "unit"):
+            meanings[j] = replace(m, role="meter" if m.name == "meter" else "unit", name="")
+        elif m is None:
+            named = _METER_HEADER.fullmatch(header.words)
+            family = _METER_FAMILY.get(named[1]) if named else None
+            if family is not None:
+                meanings[j] = Meaning(j, header.text, "meter", family)
+            elif re.fullmatch(r"(?:meter|instrument|probe|unit|units)(?: no| id| used)?", header.words):
+                meanings[j] = Meaning(j, header.text, "unit" if header.words.startswith("unit") else "meter")
+
+
+def owned(meanings: tuple[Meaning, ...]) -> tuple[Meaning, ...]:
+    """Say whose each meter and unit is: the measures of its name, or those that it stands beside."""
+    measures = [m for m in meanings if m.role == "measure"]
+    return tuple(
+        replace(m, measures=_beside(m, meanings, measures)) if m.role in ("meter", "unit") else m for m in meanings
+    )
+
+
+def _beside(own: Meaning, meanings: Sequence[Meaning], measures: Sequence[Meaning]) -> tuple[int, ...]:
+    if own.name:
+        return tuple(m.column for m in measures if m.name in METERS[own.name])
+    alike = [m.column for m in meanings if m.role == own.role and not m.name]
+    named = {m.name for m in meanings if m.role == own.role and m.name}
+    free = [m for m in measures if not any(m.name in METERS[family] for family in named)]
+    if len(alike) == 1:
+        return tuple(m.column for m in free)
+    leads = not any(m.column < alike[0] for m in free)
+    if leads:
+        following = [c for c in alike if c > own.column]
+        return tuple(m.column for m in free if own.column < m.column < (following[0] if following else 10**9))
+    before = [c for c in alike if c < own.column]
+    last = own.column == alike[-1]
+    return tuple(
+        m.column for m in free if (before[-1] if before else -1) < m.column and (m.column < own.column or last)
+    )
+
+
+def take_attributes(free: Sequence[tuple[int, Header]], looks: Looks, meanings: Meanings) -> None:
+    _release(("attribute", "score"), meanings)
+    for j, header in free:
+        words = header.words
+        known = words in ATTRIBUTES
+        if j not in meanings and words not in NOT_ATTRIBUTES and (known or looks(j) == "number"):
+            meanings[j] = Meaning(j, header.text, "attribute", slug(words), is_weak=not known)
