@@ -13,6 +13,14 @@ from analysis.models.influence import Influence, leave_one_out
 from analysis.models.laplace_fit import LaplaceFit
 from analysis.models.mixed import Group, MixedFit, Variance, fit_sums, mixed
 from analysis.models.ordinal import ordinal_mixed
+from analysis.models.power import (
+    BatchesNeeded,
+    batches_needed,
+    difference_power,
+    equivalence_power,
+    parallel_groups,
+    upper_variance_factor,
+)
 from analysis.models.residual_checks import (
     NormalityCheck,
     ScaleChoice,
@@ -21,12 +29,17 @@ from analysis.models.residual_checks import (
     normality,
     spread_against_level,
 )
+from analysis.models.robust import RobustFit, cluster_robust_covariance, robust
+from analysis.models.series import SeriesFit, compared, interrupted
+from analysis.models.splines import CurvePoint, Spline, curve, knots_for, nonlinearity, restricted_cubic_basis
 
 __all__ = [
     "AdjustedMean",
+    "BatchesNeeded",
     "CannotFitError",
     "Contrast",
     "CrossProducts",
+    "CurvePoint",
     "Difference",
     "Group",
     "Influence",
@@ -35,27 +48,43 @@ __all__ = [
     "LevelEffects",
     "MixedFit",
     "NormalityCheck",
+    "RobustFit",
     "RowFit",
     "ScaleChoice",
+    "SeriesFit",
+    "Spline",
     "SpreadCheck",
     "Variance",
     "accumulate",
     "adjusted_means",
+    "batches_needed",
     "binomial_mixed",
     "censored_mixed",
     "choose_scale",
+    "cluster_robust_covariance",
+    "compared",
     "contrast",
+    "curve",
+    "difference_power",
     "differences",
+    "equivalence_power",
     "fit_sums",
     "gamma_mixed",
+    "interrupted",
     "joint_test",
+    "knots_for",
     "leave_one_out",
     "level_effects",
     "mixed",
+    "nonlinearity",
     "normality",
     "ordinal_mixed",
+    "parallel_groups",
     "pearson_dispersion",
     "quoted",
+    "restricted_cubic_basis",
+    "robust",
     "row_fit",
     "spread_against_level",
+    "upper_variance_factor",
 ]

@@ -54,6 +54,12 @@ class LaplaceFit:
     converged: bool
     evaluations: int
     linear_predictor: Floats = field(repr=False)
+    row_scores: Floats = field(repr=False)
+    """(n, p+k) derivatives of each row's log likelihood by the internal coefficients and ψ, at the modes."""
+    joint_covariance: Floats = field(repr=False)
+    """(p+k, p+k) of the internal coefficients and ψ."""
+    back: Floats = field(repr=False)
+    """(p, p) from the internal coefficients to ``coefficients``."""
 
     @property
     def standard_errors(self) -> Floats:
@@ -155,6 +161,7 @@ def fit_family(
     with one_thread():
         found = maximise(data.X, data.random, family, data.has_intercept)
     p = len(data.names)
+    terms = family.terms(found.eta, found.own)
     covariance = data.back @ found.covariance[:p, :p] @ data.back.T
     variances, at_zero, groups = _variances(data, found.phi)
     fit = LaplaceFit(
@@ -176,6 +183,9 @@ def fit_family(
         converged=found.converged,
         evaluations=found.evaluations,
         linear_predictor=found.eta,
+        row_scores=np.column_stack([terms.first[:, None] * data.X, terms.by_own.T]),
+        joint_covariance=found.covariance,
+        back=data.back,
     )
     return fit, found
 
