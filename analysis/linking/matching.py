@@ -87,7 +87,7 @@ def batch_finder(batches: pd.DataFrame, pool: Pool, last_gone: Ints) -> BatchFin
 
 
 def match_operations(rows: pd.DataFrame, finder: BatchFinder, occupancy: Occupancy) -> Links:
-    """Return the batch of every cellar operation, by its number or else by its vessel and moment."""
+    """Return the batch of every operation, by its number, or by its vessel and moment where no batch has that."""
     use, how, ended = _in_cellar(rows, seconds_of(rows["started_at"]), finder, occupancy)
     return Links(use, np.full(len(rows), -1, dtype=np.int64), how, _spoken(ended, _IN_TANK))
 
@@ -123,7 +123,7 @@ def match_readings(rows: pd.DataFrame, finder: BatchFinder, occupancy: Occupancy
 
     A reading that names a run belongs to it. One that was taken at the filler or in a pack and names only a batch
     belongs to the batch's only run by then, or to the one packed on that day. Any other belongs to a batch, by its
-    number or else by its vessel and moment.
+    number, or by its vessel and moment where no batch has that number.
     """
     seconds = seconds_of(rows["measured_at"])
     links = match_runs(rows, seconds, runs, finder.pool)
@@ -144,7 +144,8 @@ def _in_cellar(
     use, ended = finder.cellar.find(code, given, seconds)
     how = use.copy()
     words = list(finder.words)
-    lost = np.flatnonzero(use < 0)
+    # A number on record that does not fit the date is a contradiction, which the tank alone does not settle.
+    lost = np.flatnonzero((ended == NO_NUMBER) | (ended == UNKNOWN))
     stay = occupancy.find(rows["vessel"].iloc[lost], seconds[lost])
     place, stay = lost[stay >= 0], stay[stay >= 0]
     said = rows["batch"].iloc[place].fillna("").to_numpy()

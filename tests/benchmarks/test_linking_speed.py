@@ -2,19 +2,25 @@
 
 from __future__ import annotations
 
+import json
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pandas as pd
 import pytest
 
-from analysis.ledger.snapshot import Snapshot
-from analysis.linking import PackTable, link
+from analysis.ledger import Ledger, Snapshot
+from analysis.linking import PackTable, link, pack_table
 
 BATCHES, OPERATIONS, READINGS = 3_000, 60_000, 300_000
 RUNS = 4_500
+RATIO = 3.0
+CACHED = 1.3
+"""0.3 s is asked of a quiet machine, on which the plain merge takes 0.23 s; a ratio holds on a busy one too."""
 _START = np.datetime64("2024-01-01T08:00", "us")
 _MINUTE = np.timedelta64(60_000_000, "us")
 _DAY = 1440 * _MINUTE
@@ -65,6 +71,7 @@ def _operations(rng: np.random.Generator, batches: pd.DataFrame) -> pd.DataFrame
             "amount": np.where(finings, 1000.0, np.where(hops, 5000.0, np.nan)),
             "unit": np.where(finings, "mL", np.where(hops, "g", None)),
             "agent": np.where(finings, rng.choice(["isinglass", "silica sol"], OPERATIONS), None),
+            "extra": rng.choice(['{"Air bled?": "y"}', '{"Air bled?": "n"}'], OPERATIONS),
         }
     )
 
@@ -107,6 +114,7 @@ def plain(records: Snapshot) -> pd.DataFrame:
     done = records.frame("operations").merge(runs[["run", "batch", "packed_at", "volume"]], on="batch")
     done = done[done["started_at"] <= done["packed_at"]]
     done["dose"] = done["amount"] / done["volume"]
+    done["air_bled"] = pd.Series([json.loads(extra)["Air bled?"] for extra in done["extra"]], index=done.index) == "y"
     done["ended"] = done["started_at"] + pd.to_timedelta(done["minutes"].fillna(0), unit="min")
     by = done.groupby(["run", "operation"]).agg(
         count=("started_at", "size"),
@@ -134,6 +142,7 @@ def plain(records: Snapshot) -> pd.DataFrame:
     finings = done[done["operation"] == "finings"]
     doses = finings.pivot_table(index="run", columns="agent", values="dose", aggfunc="sum", fill_value=0.0)
     doses = doses.reindex(wide.index).fillna(0)
+    work["air_bled"] = done.groupby("run")["air_bled"].mean()
     readings = records.frame("readings")
     readings = readings[readings["stage"] == "pack"]
     readings["censored"] = readings["sign"].map({"<": -1, ">": 1}).fillna(0)
@@ -166,6 +175,42 @@ def test_linking_against_a_plain_merge(benchmark: Any, records: Snapshot) -> Non
     benchmark.extra_info.update(floor=floor, ratio=ratio)
     expected = plain(records)
     assert len(table.rows) == len(expected)
-    for name in ("rouse_minutes", "cone_dumps", "dry_hop_rate"):
+    for name in ("rouse_minutes", "cone_dumps", "dry_hop_rate", "air_bled"):
         assert table.rows[name].sum() == pytest.approx(expected[name].sum())
-    assert ratio <= 3, f"linking took {ratio:.2f} times the plain merge ({floor:.2f} s)"
+    assert ratio <= RATIO, f"linking took {ratio:.2f} times the plain merge ({floor:.2f} s)"
+
+
+@pytest.fixture
+def ledger(records: Snapshot, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Ledger]:
+    """A ledger that holds the same records."""
+    monkeypatch.setenv("DROPBRIGHT_CACHE", str(tmp_path / "cache"))
+    kinds = ("batches", "pack_runs", "operations", "readings")
+    frames = {kind: _stated(records.frame(kind), kind) for kind in kinds}
+    sheets = [_sheet(kind, len(frame)) for kind, frame in frames.items()]
+    file = SimpleNamespace(file="log.xlsx", sha256="0" * 64, sheets=sheets)
+    with Ledger.open(f"sqlite:///{tmp_path / 'ledger.sqlite'}") as opened:
+        opened.commit(SimpleNamespace(files=(file,), records=frames), by="benchmark")
+        yield opened
+
+
+def _stated(frame: pd.DataFrame, kind: str) -> pd.DataFrame:
+    rows = np.arange(2, len(frame) + 2, dtype=np.int32)
+    stated = frame.drop(columns=["record", "intake"]).assign(file="log.xlsx", sheet=kind, source_row=rows)
+    return stated.astype({"file": "category", "sheet": "category"})
+
+
+def _sheet(kind: str, rows: int) -> SimpleNamespace:
+    counts = {"rows": rows, "accepted": rows, "rejected": 0, "ignored": 0}
+    place = {"file": "log.xlsx", "sheet": kind, "kind": kind, "header_row": 1, "layout": kind}
+    return SimpleNamespace(**place, **counts, columns={}, kept_as_extra=(), answers=None)
+
+
+@pytest.mark.benchmark_floor
+def test_a_pack_table_from_the_cache(benchmark: Any, ledger: Ledger, records: Snapshot) -> None:
+    linked = pack_table(ledger)
+    floor = _best(lambda: plain(records), 5)
+    table: PackTable = benchmark.pedantic(pack_table, args=(ledger,), rounds=15, iterations=1)
+    pd.testing.assert_frame_equal(table.rows, linked.rows)
+    ratio = benchmark.stats.stats.min / floor
+    benchmark.extra_info.update(floor=floor, ratio=ratio)
+    assert ratio <= CACHED, f"reading took {ratio:.2f} times the plain merge ({floor:.2f} s)"

@@ -100,6 +100,12 @@ def test_a_vessel_that_stood_empty(cellar: Any) -> None:
     }
 
 
+def test_a_number_that_does_not_fit_the_date_is_not_settled_by_the_tank(cellar: Any) -> None:
+    table = _operations(cellar, {"batch": "2417", "vessel": "FV3", "started_at": "2026-06-05"})
+    assert table.operations.empty
+    assert _reasons(table, "operations") == {"dated after the batch of that number had left the cellar": 1}
+
+
 def test_the_number_is_believed_before_the_vessel(cellar: Any) -> None:
     table = _operations(cellar, {"batch": "2418", "vessel": "BT1", "started_at": "2026-05-21"})
     assert table.operations["batch"].tolist() == ["2418"]
