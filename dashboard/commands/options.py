@@ -17,6 +17,7 @@ from rich.table import Table
 from analysis.findings.filters import Filters
 from analysis.ledger import Ledger, LedgerError
 from analysis.problems import Problem
+from analysis.vocabulary import FORMATS
 
 __all__ = [
     "complain",
@@ -80,7 +81,13 @@ def filter_options(run: Callable[P, R]) -> Callable[..., R]:
     day = click.DateTime(formats=["%Y-%m-%d"])
 
     @click.option("--recipe", "recipes", multiple=True, metavar="R", help="Only this recipe; may be given again.")
-    @click.option("--format", "pack_format", metavar="F", help="Only this format: can, bottle, keg or cask.")
+    @click.option(
+        "--format",
+        "pack_format",
+        type=click.Choice(FORMATS),
+        metavar="F",
+        help="Only this format: can, bottle, keg or cask.",
+    )
     @click.option("--since", type=day, metavar="DATE", help="Only packs closed on this day or later (YYYY-MM-DD).")
     @click.option("--until", type=day, metavar="DATE", help="Only packs closed on this day or earlier.")
     @click.option("--tank", metavar="T", help="Only beer that was packed from this tank.")
@@ -94,6 +101,8 @@ def filter_options(run: Callable[P, R]) -> Callable[..., R]:
         tank: str | None,
         **kwargs: Any,
     ) -> R:
+        if since is not None and until is not None and since > until:
+            refuse(f"--since {since:%Y-%m-%d} is after --until {until:%Y-%m-%d}: no pack can be between them.")
         filters = Filters(tuple(recipes), pack_format, _day(since), _day(until), tank)
         return run(*args, filters=filters, **kwargs)
 
