@@ -9,12 +9,15 @@ import pandas as pd
 
 from analysis.vocabulary import Scale
 
-__all__ = ["Move", "Point", "Series", "SignalFound", "or_none"]
+__all__ = ["Move", "PhaseShown", "Point", "Series", "SignalFound", "or_none"]
 
 
 @dataclass(frozen=True)
 class Point:
-    """One run on the chart: its value [the measure's kept unit] and the codes of the rules that it completes."""
+    """One run on the chart: its value [the measure's kept unit] and the codes of the rules that it completes.
+
+    ``centre``, ``lower`` and ``upper`` are its phase's, NaN where there is none.
+    """
 
     run: str | None
     batch: str
@@ -24,6 +27,9 @@ class Point:
     packs: int
     in_baseline: bool
     signals: tuple[str, ...]
+    centre: float = math.nan
+    lower: float = math.nan
+    upper: float = math.nan
 
     def as_document(self) -> dict[str, object]:
         """Return the point as the JSON document of the command line has it."""
@@ -36,6 +42,9 @@ class Point:
             "packs": self.packs,
             "baseline": self.in_baseline,
             "signals": list(self.signals),
+            "centre": or_none(self.centre),
+            "lower": or_none(self.lower),
+            "upper": or_none(self.upper),
         }
 
 
@@ -59,7 +68,8 @@ class Move:
     """A move of the level: the first run at the new level and the dates between which that run lies.
 
     ``before`` and ``after`` are the levels [kept unit], ``percent`` the change with its 95 % interval ``low`` to
-    ``high`` [%]; NaN where the old level of a linear measure is 0. ``coincides_with`` lists what else changed then.
+    ``high`` [%]; NaN where the old level of a linear measure is 0. ``gradual`` is true where a steady climb or fall
+    over the same runs fits better than a step. ``coincides_with`` lists what else changed then.
     """
 
     at: pd.Timestamp
@@ -71,6 +81,7 @@ class Move:
     percent: float
     low: float
     high: float
+    gradual: bool
     coincides_with: tuple[str, ...]
 
     def as_document(self) -> dict[str, object]:
@@ -85,7 +96,49 @@ class Move:
             "percent": or_none(self.percent),
             "percent_low": or_none(self.low),
             "percent_high": or_none(self.high),
+            "gradual": self.gradual,
             "coincides_with": list(self.coincides_with),
+        }
+
+
+@dataclass(frozen=True)
+class PhaseShown:
+    """One phase of a series: when it begins, its baseline and limits, and who froze it for which reason.
+
+    ``because`` and ``by`` are None where nobody has frozen it: the baseline is then the first runs, whatever they were.
+    ``left_out`` pairs a run with the reason why the baseline does without it.
+    """
+
+    begins: pd.Timestamp
+    since: pd.Timestamp | None
+    until: pd.Timestamp | None
+    runs: int
+    centre: float
+    lower: float
+    upper: float
+    because: str | None
+    by: str | None
+    left_out: tuple[tuple[str, str], ...] = ()
+
+    def as_document(self) -> dict[str, object]:
+        """Return the phase as the JSON document of the command line has it."""
+        return {
+            "begins": self.begins.isoformat(),
+            "baseline": self.baseline_document(),
+            "centre": or_none(self.centre),
+            "lower": or_none(self.lower),
+            "upper": or_none(self.upper),
+            "because": self.because,
+            "by": self.by,
+            "left_out": [{"run": run, "because": because} for run, because in self.left_out],
+        }
+
+    def baseline_document(self) -> dict[str, object]:
+        """Return the baseline as the JSON document of the command line has it."""
+        return {
+            "from": None if self.since is None else self.since.isoformat(),
+            "to": None if self.until is None else self.until.isoformat(),
+            "n": self.runs,
         }
 
 
@@ -93,9 +146,12 @@ class Move:
 class Series:
     """One chart: a recipe in a format, or a line's runs across recipes (``recipe`` None, in sigmas).
 
-    ``centre``, ``lower`` and ``upper`` are in the unit of the values, NaN where there is none; ``why_not`` says why
-    there are no limits, None where there are. ``correlation`` is the memory from one run to the next, NaN where the
-    series is too short to tell it.
+    ``centre``, ``lower`` and ``upper`` are the last phase's, in the unit of the values, NaN where there is none;
+    ``why_not`` says why there are no limits, None where there are. ``points`` are those of the dates asked about;
+    ``baseline`` has the points of the last phase's baseline, shown or not. ``correlation`` is the memory from one run
+    to the next, NaN where the series is too short to tell it; where it matters, ``after_memory`` charts what is left of
+    each point once it is taken out (differences on the series' scale), and is empty else. ``suggestion`` asks for a new
+    phase where the level has stayed away from its baseline, None else.
     """
 
     recipe: str | None
@@ -106,10 +162,14 @@ class Series:
     lower: float
     upper: float
     points: tuple[Point, ...]
+    baseline: tuple[Point, ...]
     signals: tuple[SignalFound, ...]
     moves: tuple[Move, ...]
+    phases: tuple[PhaseShown, ...]
     why_not: str | None
     correlation: float
+    after_memory: tuple[Point, ...]
+    suggestion: str | None
     cautions: tuple[str, ...]
 
     @property
@@ -119,23 +179,14 @@ class Series:
             return "all recipes" if self.line is None else f"line {self.line}, all recipes"
         return self.recipe if self.format is None else f"{self.recipe}, {self.format}"
 
-    @property
-    def baseline(self) -> tuple[Point, ...]:
-        """The points that the limits are made from."""
-        return tuple(point for point in self.points if point.in_baseline)
-
     def as_document(self) -> dict[str, object]:
         """Return the series as the JSON document of the command line has it."""
-        baseline = self.baseline
+        nothing = {"from": None, "to": None, "n": 0}
         return {
             "recipe": self.recipe,
             "format": self.format,
             "line": self.line,
-            "baseline": {
-                "from": baseline[0].at.isoformat() if baseline else None,
-                "to": baseline[-1].at.isoformat() if baseline else None,
-                "n": len(baseline),
-            },
+            "baseline": self.phases[-1].baseline_document() if self.phases else nothing,
             "centre": or_none(self.centre),
             "lower": or_none(self.lower),
             "upper": or_none(self.upper),
@@ -143,8 +194,11 @@ class Series:
             "points": [point.as_document() for point in self.points],
             "signals": [signal.as_document() for signal in self.signals],
             "shifts": [move.as_document() for move in self.moves],
+            "phases": [phase.as_document() for phase in self.phases],
             "why_no_limits": self.why_not,
             "correlation": or_none(self.correlation),
+            "after_memory": [point.as_document() for point in self.after_memory],
+            "suggestion": self.suggestion,
             "cautions": list(self.cautions),
         }
 

@@ -1,43 +1,27 @@
-"""Which limits, signals and moves does a series of runs give?"""
+"""Which limits and signals does a series of runs give?"""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
-from dataclasses import replace
-from itertools import pairwise
+from collections.abc import Sequence
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analysis.charts import (
-    RULES,
-    Chart,
-    Shift,
-    alarm_rate_with_memory,
-    censored_individuals,
-    individuals,
-    level_shifts,
-    levels_about,
-    memory,
-    standardised,
-)
-from analysis.findings.coincidences import coincidences
-from analysis.findings.series import Move, Point, Series, SignalFound
-from analysis.findings.wording import count, percent_of_ratio
+from analysis.charts import RULES, Chart, Memory, PhaseMarks, censored_individuals, individuals, residual_chart
+from analysis.findings.baselines import FrozenPhase, phase_marks
+from analysis.findings.series import Move, PhaseShown, Point, Series, SignalFound
+from analysis.findings.series_moves import memory_between_moves, memory_caution, moves_of
+from analysis.findings.wording import amount, count, day
 from analysis.vocabulary import Practice, Scale
 
-__all__ = ["BASELINE_RUNS", "FEWEST_RUNS", "across_recipes", "series_of"]
+__all__ = ["FEWEST_RUNS", "chart_points", "chart_signals", "series_of", "too_few"]
 
 FEWEST_RUNS = 8
 """Fewer runs than this give no limits."""
-BASELINE_RUNS = 25
-"""Until a person freezes a baseline, limits come from this many first runs."""
-_FEWEST_FOR_MEMORY = 20
 
 Floats = npt.NDArray[np.float64]
-Bounded = tuple[Shift, int, int]
 
 
 def series_of(
@@ -45,11 +29,12 @@ def series_of(
     practices: Sequence[Practice],
     scale: Scale,
     rules: Sequence[str],
+    phases: Sequence[FrozenPhase] = (),
     *,
     recipe: str | None,
     format: str | None,
 ) -> Series:
-    """Return the chart of one recipe's runs.
+    """Return the chart of one recipe's runs, all of them shown.
 
     Parameters
     ----------
@@ -60,117 +45,67 @@ def series_of(
     scale : {"log", "linear"}
     rules : sequence of str
         The run rules that are on.
+    phases : sequence of FrozenPhase
+        The series' own, in order; without one the first runs are the baseline.
     recipe, format : str or None
         What the series is called.
     """
     values = runs["value"].to_numpy(np.float64)
     charted = np.log(values) if scale == "log" else values
-    moves = tuple(_move(runs, charted, practices, found, scale) for found in _bounded(charted))
-    chart = _chart(runs, values, scale, rules) if len(runs) >= FEWEST_RUNS else None
-    why_not = _why_not(chart, len(runs))
-    correlation, remembered = _memory(charted, moves)
-    said = chart.cautions if chart is not None and why_not is None else ()
+    moves = moves_of(runs, charted, charted, practices, scale)
+    marks = phase_marks(phases, runs)
+    chart = _chart(runs, values, scale, rules, marks) if len(runs) >= FEWEST_RUNS else None
+    why_not = too_few(chart, len(runs))
+    found = memory_between_moves(charted, moves)
+    points = chart_points(runs, values, chart)
+    shown = _phases_shown(phases, runs, chart)
     return Series(
         recipe=recipe,
         format=format,
         line=None,
         scale=scale,
-        centre=_level(chart, "centre"),
-        lower=_level(chart, "lower"),
-        upper=_level(chart, "upper"),
-        points=_points(runs, runs["value"].to_numpy(np.float64), chart),
-        signals=_signals(chart),
+        centre=_last(chart, "centre"),
+        lower=_last(chart, "lower"),
+        upper=_last(chart, "upper"),
+        points=points,
+        baseline=() if chart is None else _last_baseline(points, chart),
+        signals=chart_signals(chart),
         moves=moves,
+        phases=shown,
         why_not=why_not,
-        correlation=correlation,
-        cautions=(*said, *remembered),
+        correlation=float("nan") if found is None else found.correlation,
+        after_memory=_after_memory(runs, values, scale, rules, chart, found),
+        suggestion=_suggestion(runs, moves, chart),
+        cautions=(*(chart.cautions if chart is not None and why_not is None else ()), *memory_caution(found)),
     )
 
 
-def across_recipes(
-    runs: pd.DataFrame, practices: Sequence[Practice], scale: Scale, rules: Sequence[str]
-) -> tuple[Series, ...]:
-    """Return a chart a line: each run against its own recipe and format, in sigmas; moves in percent of the level.
-
-    Parameters
-    ----------
-    runs, practices, scale, rules
-        As for ``series_of``, over all recipes and formats.
-    """
-    groups = runs.groupby(["recipe", "format"], dropna=False, sort=False).ngroup().to_numpy(np.int64)
-    found = standardised(runs["value"].to_numpy(np.float64), groups, scale=scale)
-    known = ~np.isnan(found.chart.z)
-    lines = runs["line"].where(known)
-    return tuple(
-        _across(
-            runs, found.chart.z, found.deviation, (lines == line).fillna(False).to_numpy(bool), practices, scale, rules
-        )
-        for line in sorted(lines.dropna().unique())
-    )
-
-
-def _across(
-    runs: pd.DataFrame,
-    z: Floats,
-    deviation: Floats,
-    here: npt.NDArray[np.bool_],
-    practices: Sequence[Practice],
-    scale: Scale,
-    rules: Sequence[str],
-) -> Series:
-    own = runs[here].reset_index(drop=True)
-    sigmas = z[here]
-    chart = individuals(sigmas, centre=0.0, sigma=1.0, rules=rules).values if len(own) >= FEWEST_RUNS else None
-    others = [practice for practice in practices if practice.name != "line"]
-    moves = tuple(_move(own, deviation[here], others, found, scale) for found in _bounded(sigmas))
-    return Series(
-        recipe=None,
-        format=None,
-        line=str(own["line"].iloc[0]),
-        scale="linear",
-        centre=0.0,
-        lower=-3.0,
-        upper=3.0,
-        points=_points(own, sigmas, chart),
-        signals=_signals(chart),
-        moves=moves,
-        why_not=_why_not(chart, len(own)),
-        correlation=_memory(sigmas, moves)[0],
-        cautions=(),
-    )
-
-
-def _chart(runs: pd.DataFrame, values: Floats, scale: Scale, rules: Sequence[str]) -> Chart:
-    baseline = np.arange(values.size) < BASELINE_RUNS
-    sign = runs["censored"].to_numpy(np.int8)
-    if (sign[baseline] != 0).any():
-        return censored_individuals(values, sign, scale=scale, baseline=baseline, rules=rules).values
-    return individuals(values, scale=scale, baseline=baseline, rules=rules).values
-
-
-def _why_not(chart: Chart | None, runs: int) -> str | None:
+def too_few(chart: Chart | None, runs: int) -> str | None:
+    """Return why there are no limits, or None where there are."""
     if chart is None:
         return f"only {count(runs, 'run')}: limits want at least {FEWEST_RUNS}"
-    return chart.cautions[0] if math.isnan(_level(chart, "centre")) or math.isnan(_level(chart, "upper")) else None
+    missing = math.isnan(_last(chart, "centre")) or math.isnan(_last(chart, "upper"))
+    return chart.cautions[0].removeprefix("No limits: ").rstrip(".") if missing else None
 
 
-def _level(chart: Chart | None, line: str) -> float:
-    return float("nan") if chart is None else float(getattr(chart, line)[0])
-
-
-def _points(runs: pd.DataFrame, values: Floats, chart: Chart | None) -> tuple[Point, ...]:
-    codes = chart.signals.codes() if chart is not None else ((),) * len(runs)
-    baseline = chart.baseline.tolist() if chart is not None else [False] * len(runs)
+def chart_points(runs: pd.DataFrame, values: Floats, chart: Chart | None) -> tuple[Point, ...]:
+    """Return the points of a chart, or of the runs alone where there is none."""
+    n = len(runs)
+    nothing = [float("nan")] * n
+    codes = chart.signals.codes() if chart is not None else ((),) * n
+    baseline = chart.baseline.tolist() if chart is not None else [False] * n
+    lines = [nothing] * 3 if chart is None else [line.tolist() for line in (chart.centre, chart.lower, chart.upper)]
     return tuple(
-        Point(None if pd.isna(run) else str(run), str(batch), at, value, int(sign), int(packs), used, signals)
-        for run, batch, at, value, sign, packs, used, signals in zip(
+        Point(None if pd.isna(run) else str(run), str(batch), at, value, int(sign), int(packs), used, signals, *limits)
+        for run, batch, at, value, sign, packs, used, signals, *limits in zip(
             runs["run"], runs["batch"], runs["at"], values.tolist(), runs["censored"], runs["packs"], baseline, codes,
-            strict=True,
+            *lines, strict=True,
         )
     )  # fmt: skip
 
 
-def _signals(chart: Chart | None) -> tuple[SignalFound, ...]:
+def chart_signals(chart: Chart | None) -> tuple[SignalFound, ...]:
+    """Return the patterns on a chart, none where there is no chart."""
     if chart is None:
         return ()
     return tuple(
@@ -179,57 +114,70 @@ def _signals(chart: Chart | None) -> tuple[SignalFound, ...]:
     )
 
 
-def _bounded(charted: Floats) -> Iterator[Bounded]:
-    """Yield each move with the first and the past-the-last run of the stretch that it divides."""
-    shifts = level_shifts(charted)
-    edges = [0, *(shift.at for shift in shifts), charted.size]
-    for place, shift in enumerate(shifts):
-        yield shift, edges[place], edges[place + 2]
+def _chart(runs: pd.DataFrame, values: Floats, scale: Scale, rules: Sequence[str], marks: PhaseMarks) -> Chart:
+    sign = runs["censored"].to_numpy(np.int8)
+    if (sign[marks.baseline] != 0).any():
+        return censored_individuals(
+            values, sign, scale=scale, baseline=marks.baseline, phases=marks.phase, rules=rules
+        ).values
+    return individuals(values, scale=scale, baseline=marks.baseline, phases=marks.phase, rules=rules).values
 
 
-def _move(
-    runs: pd.DataFrame,
-    sized: Floats,
-    practices: Sequence[Practice],
-    found: Bounded,
-    scale: Scale,
-) -> Move:
-    """Return a move as it is told; ``sized`` is the series, on ``scale``, that its size is taken from."""
-    shift, left, right = found
-    at, earliest, latest = (runs["at"].iloc[place] for place in (shift.at, shift.earliest, shift.latest))
-    levels = levels_about(sized[left:right], shift.at - left)
-    within = replace(shift, at=shift.at - left, earliest=shift.earliest - left, latest=shift.latest - left)
-    log = scale == "log"
-    percents = [_percent(size, levels.before, log) for size in (levels.after - levels.before, levels.low, levels.high)]
-    return Move(
-        at=at,
-        earliest=earliest,
-        latest=latest,
-        point=shift.at,
-        before=math.exp(levels.before) if log else levels.before,
-        after=math.exp(levels.after) if log else levels.after,
-        percent=percents[0],
-        low=percents[1],
-        high=percents[2],
-        coincides_with=coincidences(runs.iloc[left:right], practices, within),
-    )
+def _last(chart: Chart | None, line: str) -> float:
+    return float("nan") if chart is None else float(getattr(chart, line)[-1])
 
 
-def _percent(size: float, before: float, log: bool) -> float:
-    if log:
-        return percent_of_ratio(size)
-    return 100 * size / abs(before) if before else float("nan")
+def _last_baseline(points: tuple[Point, ...], chart: Chart) -> tuple[Point, ...]:
+    used = chart.baseline & (chart.phase == chart.phase[-1])
+    return tuple(points[place] for place in np.flatnonzero(used))
 
 
-def _memory(charted: Floats, moves: Sequence[Move]) -> tuple[float, tuple[str, ...]]:
-    """Return the memory from one run to the next once the moves are taken out, and the caution that it wants."""
-    edges = [0, *(move.point for move in moves), charted.size]
-    steady = np.concatenate([charted[a:b] - charted[a:b].mean() for a, b in pairwise(edges) if b > a] or [charted])
-    found = memory(steady) if charted.size >= _FEWEST_FOR_MEMORY else None
-    if found is None or not found.matters:
-        return (float("nan") if found is None else found.correlation), ()
-    one_in = 1 / alarm_rate_with_memory(found.correlation)
-    return found.correlation, (
-        f"A run is like the run before it (correlation {found.correlation:.2f}): these limits alarm once in about "
-        f"{one_in:.0f} steady runs, not once in 370, and a move of the level is too easily seen.",
+def _phases_shown(phases: Sequence[FrozenPhase], runs: pd.DataFrame, chart: Chart | None) -> tuple[PhaseShown, ...]:
+    if chart is None:
+        return ()
+    shown = []
+    for number in np.unique(chart.phase).tolist():
+        here = chart.phase == number
+        used = runs["at"][here & chart.baseline]
+        frozen = phases[number] if phases else None
+        first = int(np.flatnonzero(here)[0])
+        shown.append(
+            PhaseShown(
+                begins=runs["at"].iloc[first],
+                since=used.iloc[0] if len(used) else None,
+                until=used.iloc[-1] if len(used) else None,
+                runs=len(used),
+                centre=float(chart.centre[first]),
+                lower=float(chart.lower[first]),
+                upper=float(chart.upper[first]),
+                because=None if frozen is None else frozen.because,
+                by=None if frozen is None else frozen.by,
+                left_out=() if frozen is None else tuple((left.run, left.because) for left in frozen.left_out),
+            )
+        )
+    return tuple(shown)
+
+
+def _after_memory(
+    runs: pd.DataFrame, values: Floats, scale: Scale, rules: Sequence[str], chart: Chart | None, found: Memory | None
+) -> tuple[Point, ...]:
+    """Return what is left of each run once the memory is taken out, where it matters."""
+    if chart is None or found is None or not found.matters or (runs["censored"] != 0).any():
+        return ()
+    left = residual_chart(values, scale=scale, baseline=chart.baseline, phases=chart.phase, rules=rules)
+    return () if left is None else chart_points(runs, left.values, left)
+
+
+def _suggestion(runs: pd.DataFrame, moves: Sequence[Move], chart: Chart | None) -> str | None:
+    """Return a question about a new phase where the level has stayed away from its baseline."""
+    if chart is None or not moves:
+        return None
+    last = moves[-1]
+    stayed = len(runs) - last.point
+    baseline_ends = int(np.flatnonzero(chart.baseline)[-1]) if chart.baseline.any() else len(runs)
+    if stayed < FEWEST_RUNS or last.point <= baseline_ends:
+        return None
+    return (
+        f"The level has stood at {amount(last.after)} for {count(stayed, 'run')}, since about {day(last.at)}. If you "
+        "know the cause and it is there to stay, begin a phase there and say why; limits do not move by themselves."
     )

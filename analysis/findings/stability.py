@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import pandas as pd
 
 from analysis.charts import FIRST_RULES, RULES, run_length
+from analysis.findings.baselines import BASELINE_RUNS, FrozenPhase, phases_of
 from analysis.findings.filters import Filters
 from analysis.findings.run_values import run_values
 from analysis.findings.series import Move, Series
-from analysis.findings.series_charting import BASELINE_RUNS, across_recipes, series_of
+from analysis.findings.series_across import across_recipes
+from analysis.findings.series_charting import series_of
+from analysis.findings.series_shown import shown
 from analysis.findings.wording import amount, count, day, listing, percent
 from analysis.linking import PackTable
 from analysis.vocabulary import Measure, Practice
@@ -73,6 +76,7 @@ def stability(
     stage: str = "pack",
     filters: Filters | None = None,
     rules: Sequence[str] = FIRST_RULES,
+    phases: Sequence[FrozenPhase] = (),
 ) -> Stability:
     """Return whether a measure is stable, by recipe and format, and when it moved.
 
@@ -84,9 +88,11 @@ def stability(
     stage : str
         Where it was read.
     filters : Filters, optional
-        All runs where it is not given.
+        All runs where it is not given. Its dates choose what is shown: limits are made from the baseline all the same.
     rules : sequence of str
         Codes of the run rules that are on.
+    phases : sequence of FrozenPhase
+        The baselines that a person froze; a series without one has its first runs for a baseline.
 
     Raises
     ------
@@ -96,14 +102,22 @@ def stability(
     chosen = filters if filters is not None else Filters()
     asked = measure_of(measure)
     found = run_values(table, measure, stage)
-    runs, practices = _with_practices(table, chosen.apply(found.runs, "at").reset_index(drop=True))
-    series = tuple(
+    at_any_time = replace(chosen, since=None, until=None)
+    runs, practices = _with_practices(table, at_any_time.apply(found.runs, "at").reset_index(drop=True))
+    of_all_time = tuple(
         series_of(
-            own.reset_index(drop=True), practices, asked.scale, tuple(rules), recipe=_text(recipe), format=_text(form)
+            own.reset_index(drop=True),
+            practices,
+            asked.scale,
+            tuple(rules),
+            phases_of(phases, _text(recipe), _text(form)),
+            recipe=_text(recipe),
+            format=_text(form),
         )
         for (recipe, form), own in runs.groupby(["recipe", "format"], dropna=False, sort=True)
     )
-    across = across_recipes(runs, practices, asked.scale, tuple(rules)) if len(runs) else ()
+    series = shown(of_all_time, chosen)
+    across = shown(across_recipes(runs, practices, asked.scale, tuple(rules)), chosen)
     return Stability(
         question=_QUESTION.format(measure=asked.label.lower()),
         answer=_answer(asked, series, across),
@@ -115,7 +129,7 @@ def stability(
         runs_between_alarms=run_length(rules).mean,
         ledger_state=table.state,
         filters=chosen,
-        cautions=(*found.cautions, *_cautions(series)),
+        cautions=(*found.cautions, *_cautions((*series, *across))),
     )
 
 
@@ -158,17 +172,20 @@ def _answer(asked: Measure, series: Sequence[Series], across: Sequence[Series]) 
 
 def _moved(asked: Measure, one: Series, move: Move) -> str:
     size = amount(move.after - move.before, asked.unit) if math.isnan(move.percent) else percent(move.percent)
-    return f"{one.name}: {size} about {day(move.at)} (between {day(move.earliest)} and {day(move.latest)})"
+    how = "gradually, about" if move.gradual else "about"
+    return f"{one.name}: {size} {how} {day(move.at)} (between {day(move.earliest)} and {day(move.latest)})"
 
 
 def _cautions(series: Sequence[Series]) -> tuple[str, ...]:
-    if not any(one.baseline for one in series):
-        return ()
-    return (
-        f"Nobody has frozen a baseline yet: limits come from the first {BASELINE_RUNS} runs of each series, "
-        "whatever they were.",
-        "What coincides with a move is not shown to be its cause.",
-    )
+    said: list[str] = []
+    if any(phase.because is None for one in series for phase in one.phases):
+        said.append(
+            f"Where nobody has frozen a baseline, limits come from the first {BASELINE_RUNS} runs of the series, "
+            "whatever they were."
+        )
+    if any(move.coincides_with for one in series for move in one.moves):
+        said.append("What coincides with a move is not shown to be its cause.")
+    return tuple(said)
 
 
 def _row(series: Series, unit: str) -> list[str]:

@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 
 from analysis.charts import ALL_RULES
+from analysis.findings.baselines import FrozenPhase, RunLeftOut
 from analysis.findings.filters import Filters
 from analysis.findings.stability import stability
 from analysis.linking import PackTable
@@ -218,6 +219,93 @@ def test_filters_choose_the_runs():
     assert series.points[0].at >= pd.Timestamp("2025-07-01")
 
 
+def test_dates_choose_what_is_shown_and_not_what_limits_are_made_from():
+    frame = raised(packs(60), 40, 1.6)
+    frame.loc[frame["place"] == 50, "total_oxygen"] *= 4
+    whole = only(stability(table(frame), "total_oxygen"))
+    since = date(2026, 2, 1)
+    late = only(stability(table(frame), "total_oxygen", filters=Filters(since=since)))
+    assert [late.centre, late.lower, late.upper] == [whole.centre, whole.lower, whole.upper]
+    assert late.baseline == whole.baseline
+    first = len(whole.points) - len(late.points)
+    assert late.points == whole.points[first:]
+    assert late.points[0].at >= pd.Timestamp(since) > whole.points[first - 1].at
+    assert late.moves[0].point == 40 - first
+    for signal in late.signals:
+        assert signal.rule in late.points[signal.at].signals
+    early = only(stability(table(frame), "total_oxygen", filters=Filters(until=date(2025, 12, 31))))
+    assert early.moves == ()
+    assert stability(table(frame), "total_oxygen", filters=Filters(since=date(2030, 1, 1))).series == ()
+
+
+def frozen(since, until, because="first month after the service", begins=None, left_out=(), recipe="P40"):
+    return FrozenPhase(recipe, "can", begins, since, until, because, "AQ", left_out)
+
+
+def test_a_frozen_baseline_sets_the_limits_and_keeps_its_reason():
+    frame = packs(60)
+    phase = frozen(date(2025, 9, 1), date(2025, 12, 31), left_out=(RunLeftOut("P40-can-20", "meter was off"),))
+    finding = stability(table(frame), "total_oxygen", phases=[phase])
+    series = only(finding)
+    used = [point for point in series.points if point.in_baseline]
+    assert min(point.at for point in used) >= pd.Timestamp("2025-09-01")
+    assert max(point.at for point in used) < pd.Timestamp("2026-01-01")
+    assert "P40-can-20" not in {point.run for point in used}
+    assert series.centre == pytest.approx(math.exp(np.mean([math.log(point.value) for point in used])))
+    shown = series.phases[0]
+    assert (shown.because, shown.by, shown.runs) == ("first month after the service", "AQ", len(used))
+    assert shown.left_out == (("P40-can-20", "meter was off"),)
+    assert not any("Nobody" in caution or "nobody" in caution for caution in finding.cautions)
+
+
+def test_a_new_phase_has_limits_of_its_own_and_runs_start_anew():
+    frame = raised(packs(60), 30, 2.0)
+    change = (START + pd.Timedelta(days=210)).date()
+    phases = [
+        frozen(date(2025, 6, 1), date(2025, 12, 1)),
+        frozen(change, date(2026, 7, 1), "new filler valve", begins=change),
+    ]
+    series = only(stability(table(frame), "total_oxygen", phases=phases))
+    assert [phase.because for phase in series.phases] == ["first month after the service", "new filler valve"]
+    assert series.phases[1].begins == START + pd.Timedelta(days=210)
+    assert series.phases[1].centre > 1.7 * series.phases[0].centre
+    assert (series.points[0].centre, series.points[-1].centre) == (series.phases[0].centre, series.phases[1].centre)
+    assert not any("nine-on-a-side" in point.signals for point in series.points[30:38])
+    assert series.suggestion is None
+    other = stability(table(frame), "total_oxygen", phases=[frozen(change, change, recipe="I62")])
+    assert only(other).phases[0].because is None
+
+
+def test_it_asks_for_a_phase_and_never_begins_one_by_itself():
+    frame = raised(packs(60), 40, 1.6)
+    series = only(stability(table(frame), "total_oxygen"))
+    assert len(series.phases) == 1
+    assert "begin a phase there and say why" in series.suggestion
+    assert only(stability(table(packs(60)), "total_oxygen")).suggestion is None
+
+
+def test_frozen_phases_want_reasons_and_order():
+    with pytest.raises(ValueError, match="because must give the reason"):
+        frozen(date(2025, 1, 1), date(2025, 2, 1), because=" ")
+    with pytest.raises(ValueError, match="because must give the reason"):
+        RunLeftOut("R1", "")
+    with pytest.raises(ValueError, match="since must not be after until"):
+        frozen(date(2025, 3, 1), date(2025, 2, 1))
+    twice = [frozen(date(2025, 6, 1), date(2025, 7, 1)) for _ in range(2)]
+    with pytest.raises(ValueError, match="begin on the same day"):
+        stability(table(packs(20)), "total_oxygen", phases=twice)
+
+
+def test_a_slow_climb_is_told_from_a_step():
+    frame = packs(60)
+    step = only(stability(table(raised(frame, 30, 1.6)), "total_oxygen"))
+    assert [move.gradual for move in step.moves] == [False]
+    climbing = frame.assign(total_oxygen=frame["total_oxygen"] * np.exp(0.015 * frame["place"]))
+    finding = stability(table(climbing), "total_oxygen")
+    assert all(move.gradual for move in only(finding).moves)
+    assert "gradually" in finding.answer
+
+
 def test_memory_from_run_to_run_is_said():
     rng = np.random.default_rng(3)
     frame = packs(80, spread=0.0)
@@ -229,6 +317,10 @@ def test_memory_from_run_to_run_is_said():
     series = only(stability(table(frame), "total_oxygen"))
     assert series.correlation > 0.3
     assert "A run is like the run before it" in series.cautions[-1]
+    assert len(series.after_memory) == 80
+    left = np.array([point.value for point in series.after_memory])
+    assert abs(np.corrcoef(left[1:], left[:-1])[0, 1]) < 0.2
+    assert only(stability(table(packs(40)), "total_oxygen")).after_memory == ()
 
 
 def test_a_tasting_attribute_is_charted_linearly_by_run():
@@ -291,9 +383,10 @@ def test_steady_series_say_so():
 
 
 def test_in_words_has_a_row_a_chart():
-    headers, rows = stability(table(packs(30)), "total_oxygen").in_words()
+    headers, rows = stability(table(packs(30), packs(20, recipe="I62")), "total_oxygen").in_words()
     assert len(headers) == len(rows[0])
-    assert [row[0] for row in rows] == ["P40, can", "line 1, all recipes"]
+    assert [row[0] for row in rows] == ["I62, can", "P40, can", "line 1, all recipes"]
+    assert stability(table(packs(30)), "total_oxygen").across == ()
 
 
 def test_misuse():
