@@ -47,9 +47,9 @@ CLOCK = re.compile(_TIME)
 class DatePart:
     """The numbers of one pattern's words; arrays of shape (words,).
 
-    ``year`` is whole. Where ``is_open`` is true, ``first`` and ``second`` are day and month in an order that the
-    pattern does not show; else ``first`` is the day and ``second`` the month. ``seconds`` [s] is None without a clock
-    and NaN where the clock is none. ``words`` says how the date is written.
+    ``year`` is whole; ``gap`` is what stands between numbers. Where ``is_open`` is true, ``first`` and ``second`` are
+    day and month in an order that the pattern does not show; else ``first`` is the day and ``second`` the month.
+    ``seconds`` [s] is None without a clock and NaN where the clock is none. ``words`` says how the date is written.
     """
 
     year: Ints
@@ -59,6 +59,7 @@ class DatePart:
     has_short_year: bool
     seconds: Floats | None
     words: str
+    gap: str = ""
 
 
 def date_part(pattern: Pattern) -> DatePart | None:
@@ -97,10 +98,9 @@ def _read(pattern: Pattern, found: re.Match[str]) -> DatePart:
     else:
         day, month = pattern.number(*found.span("day")), pattern.number(*found.span("month"))
         is_open, words = False, "year-month-day"
-    has_clock = found["hour"] or found["hours"]
-    return DatePart(
-        year, day, month, is_open, has_short_year, clock_seconds(pattern, found) if has_clock else None, words
-    )
+    seconds = clock_seconds(pattern, found) if found["hour"] or found["hours"] else None
+    gap = found["gap"] if "gap" in groups else ""
+    return DatePart(year, day, month, is_open, has_short_year, seconds, words, gap)
 
 
 def clock_seconds(pattern: Pattern, found: re.Match[str]) -> Floats:

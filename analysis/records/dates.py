@@ -28,20 +28,25 @@ _MANY_FOR_ONE = 50
 _FIRST_DAY_NUMBER, _LAST_DAY_NUMBER = 32_874, 65_745
 _DAY_ZERO = np.datetime64("1899-12-30", "us")
 _DAY_NUMBERS = "the spreadsheet's day numbers"
+_YEARS_OF_A_LOG, _FIRST_LIKELY_YEAR, _MANY_DATES = 5, 2010, 12
 _FEW_TEXTS, _FEW_DATES = 2, 3
 
 
 @dataclass(eq=False)
 class _Words:
-    """What was read out of a column's words: one entry a word, and a last one for cells without a word."""
+    """What was read out of a column's words: one entry a word, and a last one for cells without a word.
+
+    ``year_first`` is 4 March 2026 for 26-03-04, NaT where the year has four digits.
+    """
 
     day_month: Moments
     month_day: Moments
+    year_first: Moments
     state: States
     is_open: Flags
     has_clock: Flags
-    seconds: npt.NDArray[np.float64]
     written: set[str]
+    has_hyphens: bool = False
 
 
 def parse_moments(column: RawColumn, order: DateOrder | None = None) -> ParsedMoments:
@@ -53,7 +58,7 @@ def parse_moments(column: RawColumn, order: DateOrder | None = None) -> ParsedMo
     Parameters
     ----------
     column : RawColumn, n rows
-    order : {"day-month", "month-day"}, optional
+    order : {"day-month", "month-day", "year-month-day"}, optional
         A person's answer. Cells that do not fit it are UNREADABLE.
 
     Raises
@@ -61,21 +66,21 @@ def parse_moments(column: RawColumn, order: DateOrder | None = None) -> ParsedMo
     ValueError
         If ``order`` is another word.
     """
-    if order not in (None, "day-month", "month-day"):
-        raise ValueError(f"parse_moments: order must be 'day-month', 'month-day' or None, got {order!r}")
+    if order not in (None, "day-month", "month-day", "year-month-day"):
+        raise ValueError(f"parse_moments: order must be day-month, month-day, year-month-day or None, got {order!r}")
     words = _read_words(column.words)
     native = column.tag == MOMENT
     question: DateQuestion | None = None
     decided = order
-    if words.is_open.any():
-        decided, question = (order, None) if order else _decide(words, column.code)
+    if words.is_open.any() and not order:
+        decided, question = _year_first(words, column.code) or _decide(words, column.code)
     turned = _is_turned(words, column, native)
     if turned and not order:
         question = "turned"
     moment, state = _settle(words, decided, question)
     moments, states = moment[column.code].copy(), state[column.code].copy()
     _add_natives(column, moments, states)
-    if turned:
+    if turned and (order is None or np.isnat(words.day_month[words.is_open]).all() == (order == "month-day")):
         _turn(moments, states, native, order)
     has_clock = np.where(column.tag == TEXT, words.has_clock[column.code], _has_clock(moments))
     return ParsedMoments(moments, states, has_clock, _format(words, decided, column), decided, question)
@@ -91,8 +96,8 @@ def parse_dates(column: RawColumn, order: DateOrder | None = None) -> ParsedMome
 def _read_words(words: Any) -> _Words:
     n = len(words) + 1
     read = _Words(
-        np.full(n, _NO_MOMENT), np.full(n, _NO_MOMENT), np.full(n, State.UNREADABLE, dtype=np.int8),
-        np.zeros(n, dtype=bool), np.zeros(n, dtype=bool), np.full(n, np.nan), set(),
+        np.full(n, _NO_MOMENT), np.full(n, _NO_MOMENT), np.full(n, _NO_MOMENT),
+        np.full(n, State.UNREADABLE, dtype=np.int8), np.zeros(n, dtype=bool), np.zeros(n, dtype=bool), set(),
     )  # fmt: skip
     read.state[-1] = State.EMPTY
     known = np.zeros(n, dtype=bool)
@@ -113,17 +118,21 @@ def _read_words(words: Any) -> _Words:
 
 def _keep(read: _Words, places: npt.NDArray[np.intp], part: DatePart) -> None:
     clock = np.zeros(len(places)) if part.seconds is None else part.seconds
-    microseconds = np.where(np.isnan(clock), 0, clock * 1e6).astype("timedelta64[us]")
-    day_month = days_from(part.year, part.second, part.first).astype("datetime64[us]") + microseconds
-    month_day = days_from(part.year, part.first, part.second).astype("datetime64[us]") + microseconds
-    no_clock = np.isnan(clock)
-    day_month[no_clock] = _NO_MOMENT
-    month_day[no_clock] = _NO_MOMENT
-    read.day_month[places] = day_month
-    read.month_day[places] = month_day if part.is_open else day_month
+
+    def moments(days: npt.NDArray[np.datetime64]) -> Moments:
+        microseconds = np.where(np.isnan(clock), 0, clock * 1e6).astype("timedelta64[us]")
+        return np.where(np.isnan(clock), _NO_MOMENT, days.astype("datetime64[us]") + microseconds)
+
+    read.day_month[places] = moments(days_from(part.year, part.second, part.first))
+    read.month_day[places] = read.day_month[places]
+    if part.is_open:
+        read.month_day[places] = moments(days_from(part.year, part.first, part.second))
+    if part.is_open and part.has_short_year:
+        read.year_first[places] = moments(days_from(2000 + part.first, part.second, part.year % 100))
     read.is_open[places] = part.is_open
     read.has_clock[places] = part.seconds is not None
     read.written.add(part.words)
+    read.has_hyphens |= part.gap == "-"
 
 
 def _keep_day_numbers(read: _Words, places: npt.NDArray[np.intp], days: npt.NDArray[np.float64]) -> None:
@@ -147,6 +156,34 @@ def _of_day_numbers(numbers: npt.NDArray[np.float64]) -> Moments:
     return np.where(is_day, _DAY_ZERO + seconds, written)
 
 
+def _year_first(words: _Words, code: npt.NDArray[np.int32]) -> tuple[DateOrder | None, DateQuestion | None] | None:
+    """Return whether dates such as 26-03-04 begin with their year, None where they do not.
+
+    They do where the cells fit and many dates that ended with their years would jump over more than five of them,
+    while with the years in front they jump over no more. Where few do, or where hyphens or years before 2010 speak for
+    a year in front, a person must say.
+    """
+    used = np.bincount(code[code >= 0], minlength=len(words.state)) > 0
+    is_open = words.is_open & used
+    if not is_open.any() or np.isnat(words.year_first[is_open]).mean() > 1 / _MANY_FOR_ONE:
+        return None
+    ending = np.where(np.isnat(words.day_month), words.month_day, words.day_month)[is_open]
+    ending_years, leading_years = _years(ending), _years(words.year_first[is_open])
+    if np.ptp(leading_years) > _YEARS_OF_A_LOG:
+        return None
+    is_likely = leading_years.min() >= _FIRST_LIKELY_YEAR
+    jumps = len(ending_years) == 0 or np.ptp(ending_years) > _YEARS_OF_A_LOG
+    if jumps and is_likely and len(leading_years) >= _MANY_DATES:
+        return "year-month-day", None
+    varies_no_more = len(np.unique(leading_years)) <= len(np.unique(ending_years))
+    is_old = len(ending_years) == 0 or ending_years.max() < _FIRST_LIKELY_YEAR
+    return (None, "years") if jumps or (varies_no_more and ((is_old and is_likely) or words.has_hyphens)) else None
+
+
+def _years(moments: Moments) -> npt.NDArray[np.int64]:
+    return moments[~np.isnat(moments)].astype("datetime64[Y]").astype(np.int64) + 1970
+
+
 def _decide(words: _Words, code: npt.NDArray[np.int32]) -> tuple[DateOrder | None, DateQuestion | None]:
     """Return the order that the column's cells show, or why they show none."""
     counts = np.bincount(code[code >= 0], minlength=len(words.state))
@@ -164,8 +201,9 @@ def _decide(words: _Words, code: npt.NDArray[np.int32]) -> tuple[DateOrder | Non
 
 
 def _settle(words: _Words, decided: DateOrder | None, question: DateQuestion | None) -> tuple[Moments, States]:
-    moment = np.where(words.is_open, words.month_day, words.day_month) if decided == "month-day" else words.day_month
-    moment, state = moment.copy(), words.state.copy()
+    of_order = {"month-day": words.month_day, "year-month-day": words.year_first}
+    moment = np.where(words.is_open, of_order.get(decided or "", words.day_month), words.day_month)
+    state = words.state.copy()
     if question in ("order", "mixed"):
         differ = (
             words.is_open
@@ -177,6 +215,8 @@ def _settle(words: _Words, decided: DateOrder | None, question: DateQuestion | N
         moment[one_alone] = words.month_day[one_alone]
         moment[differ] = _NO_MOMENT
         state[differ] = State.AMBIGUOUS
+    if question == "years":
+        moment[words.is_open], state[words.is_open] = _NO_MOMENT, State.AMBIGUOUS
     state[~np.isnat(moment)] = State.READ
     return moment, state
 
@@ -226,8 +266,11 @@ def _add_natives(column: RawColumn, moments: Moments, states: States) -> None:
 
 
 def _format(words: _Words, decided: DateOrder | None, column: RawColumn) -> str:
-    names = {"day-month": "day/month/year", "month-day": "month/day/year", None: "day and month in either order"}
-    said = [names[decided] if written == "numbers" else written for written in sorted(words.written)]
+    names = {
+        "day-month": "day/month/year", "month-day": "month/day/year", "year-month-day": "year-month-day",
+        None: "day and month in either order",
+    }  # fmt: skip
+    said = list(dict.fromkeys(names[decided] if form == "numbers" else form for form in sorted(words.written)))
     if (column.tag == MOMENT).any():
         said.append("the spreadsheet's own dates")
     if (column.tag == NUMBER).any() and _DAY_NUMBERS not in said:

@@ -22,8 +22,8 @@ __all__ = [
     "States",
 ]
 
-DateOrder = Literal["day-month", "month-day"]
-DateQuestion = Literal["order", "mixed", "turned"]
+DateOrder = Literal["day-month", "month-day", "year-month-day"]
+DateQuestion = Literal["order", "mixed", "turned", "years"]
 States = npt.NDArray[np.int8]
 Floats = npt.NDArray[np.float64]
 Moments = npt.NDArray[np.datetime64]
@@ -71,7 +71,7 @@ class ParsedMoments:
     midnight. ``format`` says in words how the column was read. ``order`` is the order of day and month that numeric
     dates were read in, None where none needed it. ``question`` is why some cells are AMBIGUOUS: ``"order"`` (both
     orders fit every cell), ``"mixed"`` (some cells fit one order alone, some the other), ``"turned"`` (the spreadsheet
-    program turned day and month round wherever it could).
+    program turned day and month round wherever it could), ``"years"`` (26-03-04 may begin with its year).
     """
 
     moment: Moments

@@ -187,7 +187,7 @@ def test_other_native_cells_are_no_dates():
 
 
 def test_an_unknown_order_is_refused():
-    with pytest.raises(ValueError, match="order must be 'day-month', 'month-day' or None, got 'dmy'"):
+    with pytest.raises(ValueError, match=r"order must be day-month, .* got 'dmy'"):
         parse_moments(texts("03/04/2026"), "dmy")
 
 
@@ -207,11 +207,12 @@ def test_numeric_dates_are_read_back_or_asked_about_but_never_wrong(held, form):
     read = parse_dates(texts(*[day.strftime(form) for day in held]))
     expected = [day.isoformat() for day in held]
     assert all(found in (None, day) for found, day in zip(days(read), expected, strict=True))
-    if any(day.day > 12 for day in held):
-        assert days(read) == expected
-        assert read.question is None
-    elif any(day.day != day.month for day in held):
-        assert read.question == "order"
+    if form.endswith("Y"):
+        is_open = any(day.day != day.month for day in held) and not any(day.day > 12 for day in held)
+        assert read.question == ("order" if is_open else None)
+        assert is_open or days(read) == expected
+    else:
+        assert read.question in ("order", "years") or days(read) == expected
 
 
 MINUTES = st.integers(0, 60 * 24 * 365 * 30).map(lambda n: datetime(2010, 1, 1) + timedelta(minutes=n))
@@ -227,3 +228,39 @@ def test_moments_are_read_back(held, clock):
 def test_no_text_breaks_the_reading_of_dates(cells):
     read = parse_moments(texts(*cells))
     assert (np.isnat(read.moment) == (read.state != State.READ)).all()
+
+
+def test_short_years_in_front_are_seen_from_the_whole_column():
+    held = [datetime(2025, 11, 1) + timedelta(days=5 * i) for i in range(40)]
+    read = parse_moments(texts(*[day.strftime("%y-%m-%d") for day in held]))
+    assert (read.order, read.question, read.format) == ("year-month-day", None, "year-month-day")
+    assert days(read) == [day.date().isoformat() for day in held]
+
+
+def test_short_years_behind_are_the_rule():
+    held = [datetime(2025, 11, 1) + timedelta(days=5 * i) for i in range(40)]
+    for form in ("%d/%m/%y", "%d-%m-%y", "%d.%m.%y"):
+        read = parse_moments(texts(*[day.strftime(form) for day in held]))
+        assert read.order == "day-month"
+        assert days(read) == [day.date().isoformat() for day in held]
+    assert days(parse_moments(texts("25/04/26"))) == ["2026-04-25"]
+
+
+@pytest.mark.parametrize("cells", [("26-03-04",), ("26-03-14", "26-03-15"), ("26/03/04", "26/03/05")])
+def test_few_dates_that_may_begin_with_their_year_are_asked_about(cells):
+    read = parse_moments(texts(*cells))
+    assert read.question == "years"
+    assert list(read.state) == [State.AMBIGUOUS] * len(cells)
+    answered = parse_moments(texts(*cells), "day-month")
+    assert answered.question is None
+    assert (answered.state == State.READ).all()
+    first = parse_moments(texts(*cells), "year-month-day")
+    assert days(first) == [f"20{cell.replace('/', '-')}" for cell in cells]
+
+
+def test_an_answer_against_the_texts_turns_nothing_round():
+    read = parse_moments(mixed(TURNED), "month-day")
+    assert days(read) == ["2026-04-03", "2026-05-11", "2026-12-01", None, None]
+    american = [datetime(2026, 4, 3), datetime(2026, 5, 11), datetime(2026, 12, 1), "04/25/2026", "11/13/2026"]
+    assert parse_moments(mixed(american)).question == "turned"
+    assert days(parse_moments(mixed(american), "month-day"))[:2] == ["2026-03-04", "2026-11-05"]
