@@ -114,7 +114,8 @@ def plain(records: Snapshot) -> pd.DataFrame:
     done = records.frame("operations").merge(runs[["run", "batch", "packed_at", "volume"]], on="batch")
     done = done[done["started_at"] <= done["packed_at"]]
     done["dose"] = done["amount"] / done["volume"]
-    done["air_bled"] = pd.Series([json.loads(extra)["Air bled?"] for extra in done["extra"]], index=done.index) == "y"
+    said = {text: json.loads(text)["Air bled?"] == "y" for text in done["extra"].unique()}
+    done["air_bled"] = done["extra"].map(said)
     done["ended"] = done["started_at"] + pd.to_timedelta(done["minutes"].fillna(0), unit="min")
     by = done.groupby(["run", "operation"]).agg(
         count=("started_at", "size"),
