@@ -21,7 +21,7 @@ import pandas as pd
 from scipy import sparse
 
 from analysis.models.arrays import CannotFitError, Floats, Ints, Sparse
-from analysis.models.design import CONSTANT, Design, Rows, design_of, variables_of
+from analysis.models.design import CONSTANT, Design, Rows, bound, levels_of, variables_of
 from analysis.models.formula import ModelFormula
 from analysis.models.sources import Source, chunks, text_levels
 
@@ -199,23 +199,27 @@ def accumulate(
         If no row is complete.
     """
     if isinstance(formula, Design):
-        design, parts = formula, chunks(source, formula.variables, chunk_rows)
-        accumulator = Accumulator(design)
+        parts = chunks(source, formula.variables, chunk_rows)
+        accumulator = Accumulator(formula)
     else:
-        known = dict(levels or {})
-        wanted = None
-        if not isinstance(source, pd.DataFrame):
-            wanted = variables_of(formula)
-            known = {**text_levels(source, wanted, chunk_rows), **known}
+        wanted = variables_of(formula)
         parts = chunks(source, wanted, chunk_rows)
-        first = source if isinstance(source, pd.DataFrame) else next(iter(parts), pd.DataFrame())
-        design = design_of(formula, first, known)
+        known = {**_known_levels(formula, source, wanted, chunk_rows), **(levels or {})}
+        design, rows = bound(formula, next(parts, pd.DataFrame(columns=list(wanted))), known)
         accumulator = Accumulator(design)
-        if not isinstance(source, pd.DataFrame):
-            accumulator.add(first)
+        accumulator.add_rows(rows)
     for chunk in parts:
         accumulator.add(chunk)
     return accumulator.result()
+
+
+def _known_levels(
+    formula: str | ModelFormula, source: Source, wanted: Sequence[str], chunk_rows: int
+) -> Mapping[str, Sequence[Any]]:
+    """The levels of categories that the first chunk may not show."""
+    if not isinstance(source, pd.DataFrame):
+        return text_levels(source, wanted, chunk_rows)
+    return levels_of(formula, source) if len(source) > chunk_rows else {}
 
 
 def _shift(dense: Floats, design: Design) -> Floats:

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import re
 import warnings
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -13,9 +13,10 @@ import pandas as pd
 from formulaic import Formula
 
 from analysis.models.arrays import Bools, CannotFitError, Floats, Ints
+from analysis.models.categories import as_categories, category_levels
 from analysis.models.formula import ModelFormula, parse_formula
 
-__all__ = ["CONSTANT", "Design", "Factor", "Rows", "design_of", "variables_of"]
+__all__ = ["CONSTANT", "Design", "Factor", "Rows", "bound", "levels_of", "variables_of"]
 
 CONSTANT = "Intercept"
 
@@ -100,7 +101,7 @@ class Design:
         absent = [name for name in needed if name not in frame.columns]
         if absent:
             raise ValueError(f"frame must have the columns of the fixed part, it lacks {', '.join(absent)}")
-        used = _as_categories(frame.loc[:, needed] if needed else frame, self.levels)
+        used = as_categories(frame.loc[:, needed] if needed else frame, self.levels)
         return np.asarray(_evaluated(self.spec.rhs, used), dtype=np.float64).reshape(len(frame), len(self.fixed))
 
     def rows(self, frame: pd.DataFrame) -> Rows:
@@ -113,29 +114,31 @@ class Design:
             as the log of zero is not finite.
         """
         used, kept = _complete(frame, self.variables)
-        used = _as_categories(used, self.levels)
-        parts = _evaluated(self.spec, used)
+        used = as_categories(used, self.levels)
+        return self.assembled(used, _evaluated(self.spec, used), kept)
+
+    def assembled(self, used: pd.DataFrame, parts: Any, kept: Bools) -> Rows:
+        """The arrays of complete rows whose columns formulaic has evaluated."""
         fixed = np.asarray(parts.rhs, dtype=np.float64)
         response = np.asarray(parts.lhs, dtype=np.float64)
         others = fixed[:, 1:] if CONSTANT in self.fixed else fixed
         dense = np.column_stack([np.ones(len(used)), others, response])
         _check_finite(dense, self.names)
         coded = [_levels(used, factor.group) for factor in self.factors]
-        columns = tuple(_varying(used, specs) for specs in self.random_specs)
         return Rows(
-            dense,
-            tuple(c for c, _ in coded),
-            tuple(each for _, each in coded),
-            columns,
-            kept,
-            int(len(frame) - kept.sum()),
+            dense=dense,
+            codes=tuple(codes for codes, _ in coded),
+            labels=tuple(labels for _, labels in coded),
+            columns=tuple(_varying(used, specs) for specs in self.random_specs),
+            kept=kept,
+            missing=int((~kept).sum()),
         )
 
 
-def design_of(
+def bound(
     formula: str | ModelFormula, frame: pd.DataFrame, levels: Mapping[str, Sequence[Any]] | None = None
-) -> Design:
-    """Bind a formula to a frame: its columns, and the levels of its categories.
+) -> tuple[Design, Rows]:
+    """Bind a formula to a frame, its columns and the levels of its categories, and read the frame's complete rows.
 
     Parameters
     ----------
@@ -145,27 +148,25 @@ def design_of(
     Raises
     ------
     ValueError
-        If the frame lacks a column that the formula names or the formula cannot be read.
+        If the frame lacks a column that the formula names, the formula cannot be read, or a value is not finite.
     CannotFitError
         If no row is complete.
     """
     parsed = parse_formula(formula) if isinstance(formula, str) else formula
-    fixed = Formula(f"{parsed.response} ~ {parsed.fixed}")
-    varying = [Formula(term.columns) for term in parsed.random]
+    fixed, varying = _formulas(parsed)
     variables = variables_of(parsed)
-    used, _ = _complete(frame, variables)
+    used, kept = _complete(frame, variables)
     if used.empty:
         raise CannotFitError(f"no row has all of {', '.join(variables)}")
-    known = dict(_category_levels(used, fixed, varying)) | {
-        name: tuple(given) for name, given in (levels or {}).items()
-    }
-    used = _as_categories(used, known)
+    known = dict(category_levels(used, (fixed.rhs, *varying)))
+    known |= {name: tuple(given) for name, given in (levels or {}).items()}
+    used = as_categories(used, known)
     parts = _evaluated(fixed, used)
     names = tuple(str(name) for name in parts.rhs.columns)
     if parts.lhs.shape[1] != 1:
         raise ValueError(f"formula must have one numeric response, got {parsed.response!r}")
     factors, specs = _factors(parsed, used)
-    return Design(
+    design = Design(
         formula=parsed,
         names=(CONSTANT, *(name for name in names if name != CONSTANT), parsed.response),
         fixed=names,
@@ -175,15 +176,29 @@ def design_of(
         spec=parts.model_spec,
         random_specs=specs,
     )
+    return design, design.assembled(used, parts, kept)
 
 
 def variables_of(formula: str | ModelFormula) -> tuple[str, ...]:
     """The columns that a formula needs, in alphabetical order."""
     parsed = parse_formula(formula) if isinstance(formula, str) else formula
-    fixed = Formula(f"{parsed.response} ~ {parsed.fixed}")
-    varying = [Formula(term.columns) for term in parsed.random]
+    fixed, varying = _formulas(parsed)
     evaluated = {str(name) for part in (fixed.lhs, fixed.rhs, *varying) for name in part.required_variables}
     return tuple(sorted(evaluated | {name for term in parsed.random for name in term.group}))
+
+
+def levels_of(formula: str | ModelFormula, frame: pd.DataFrame) -> Mapping[str, tuple[Any, ...]]:
+    """The levels of a formula's categories among the complete rows of a frame."""
+    parsed = parse_formula(formula) if isinstance(formula, str) else formula
+    fixed, varying = _formulas(parsed)
+    used, _ = _complete(frame, variables_of(parsed))
+    return dict(category_levels(used, (fixed.rhs, *varying)))
+
+
+@lru_cache(maxsize=128)
+def _formulas(parsed: ModelFormula) -> tuple[Any, tuple[Any, ...]]:
+    """What formulaic makes of the fixed part and of each random term's columns."""
+    return Formula(f"{parsed.response} ~ {parsed.fixed}"), tuple(Formula(term.columns) for term in parsed.random)
 
 
 def _complete(frame: pd.DataFrame, variables: tuple[str, ...]) -> tuple[pd.DataFrame, Bools]:
@@ -201,45 +216,6 @@ def _evaluated(formula: Any, used: pd.DataFrame) -> Any:
         return formula.get_model_matrix(used, context={}, na_action="ignore")
 
 
-def _category_levels(used: pd.DataFrame, fixed: Any, varying: Sequence[Any]) -> list[tuple[str, tuple[Any, ...]]]:
-    """The levels of each column that a formula takes for categories, without those that no row has."""
-    found = []
-    formulas = (fixed.rhs, *varying)
-    for name in sorted({str(name) for part in formulas for name in part.required_variables}):
-        column = used[name]
-        if isinstance(column.dtype, pd.CategoricalDtype):
-            found.append((name, tuple(column.cat.remove_unused_categories().cat.categories)))
-        elif pd.api.types.is_datetime64_any_dtype(column.dtype):
-            continue
-        elif not pd.api.types.is_numeric_dtype(column.dtype) or _only_in_c(name, formulas):
-            found.append((name, tuple(sorted(column.unique()))))
-    return found
-
-
-def _only_in_c(name: str, formulas: Sequence[Any]) -> bool:
-    """Whether a numeric column stands in C() wherever it stands."""
-    places = [
-        str(factor.expr)
-        for part in formulas
-        for term in part
-        for factor in term.factors
-        if re.search(rf"(?<![\w.]){re.escape(name)}(?!\w)", str(factor.expr))
-    ]
-    return bool(places) and all(re.match(r"C\(\s*`?" + re.escape(name) + r"`?\s*[,)]", place) for place in places)
-
-
-def _as_categories(used: pd.DataFrame, levels: Mapping[str, tuple[Any, ...]]) -> pd.DataFrame:
-    changed = {}
-    for name, known in levels.items():
-        if name not in used.columns:
-            continue
-        strange = sorted(str(value) for value in set(used[name].unique()) - set(known))
-        if strange:
-            raise ValueError(f"levels of {name} must be known before rows are added up, got also {', '.join(strange)}")
-        changed[name] = used[name].astype(pd.CategoricalDtype(list(known)))
-    return used.assign(**changed) if changed else used
-
-
 def _check_finite(dense: Floats, names: tuple[str, ...]) -> None:
     bad = ~np.isfinite(dense)
     if bad.any():
@@ -252,18 +228,17 @@ def _factors(parsed: ModelFormula, used: pd.DataFrame) -> tuple[tuple[Factor, ..
     names: dict[tuple[str, ...], list[str]] = {}
     parts: dict[tuple[str, ...], list[tuple[int, int]]] = {}
     specs: dict[tuple[str, ...], list[Any]] = {}
-    for term in parsed.random:
-        columns = Formula(term.columns)
-        matrix = columns.get_model_matrix(used if columns.required_variables else used.iloc[:1], context={})
+    for term, columns in zip(parsed.random, _formulas(parsed)[1], strict=True):
+        matrix = None if term.columns == "1" else columns.get_model_matrix(used, context={})
         start = len(names.setdefault(term.group, []))
-        added = [str(name) for name in matrix.columns]
+        added = [CONSTANT] if matrix is None else [str(name) for name in matrix.columns]
         if set(added) & set(names[term.group]):
             raise ValueError(f"a column may vary over {term.group_name} once, got {', '.join(added)} again")
         names[term.group] += added
         stops = [start + len(added)] if term.correlated else list(range(start + 1, start + len(added) + 1))
         starts = [start] if term.correlated else list(range(start, start + len(added)))
         parts.setdefault(term.group, []).extend(zip(starts, stops, strict=True))
-        specs.setdefault(term.group, []).append(matrix.model_spec)
+        specs.setdefault(term.group, []).append(None if matrix is None else matrix.model_spec)
     factors = tuple(Factor(group, tuple(names[group]), tuple(parts[group])) for group in names)
     return factors, tuple(tuple(specs[group]) for group in names)
 
@@ -285,11 +260,15 @@ def _levels(used: pd.DataFrame, group: tuple[str, ...]) -> tuple[Ints, pd.Index]
 
 
 def _varying(used: pd.DataFrame, specs: Sequence[Any]) -> Floats | None:
-    if len(specs) == 1 and tuple(specs[0].column_names) == (CONSTANT,):
+    """The columns that vary over a factor's levels; None stands for the constant alone."""
+    if tuple(specs) == (None,):
         return None
     with warnings.catch_warnings():
         warnings.simplefilter("error")
         blocks = [
-            np.asarray(spec.get_model_matrix(used, context={}, na_action="ignore"), dtype=np.float64) for spec in specs
+            np.ones((len(used), 1))
+            if spec is None
+            else np.asarray(spec.get_model_matrix(used, context={}, na_action="ignore"), dtype=np.float64)
+            for spec in specs
         ]
     return np.column_stack(blocks)

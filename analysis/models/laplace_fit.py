@@ -17,7 +17,7 @@ from scipy import special
 
 from analysis.models.arrays import CannotFitError, Floats
 from analysis.models.contrasts import Contrast, interval_of, weights_of
-from analysis.models.design import CONSTANT, Design, Rows, design_of
+from analysis.models.design import CONSTANT, Design, Rows, bound
 from analysis.models.families import Family
 from analysis.models.laplace import LaplaceSolution, maximise
 from analysis.models.mixed import Group, Variance
@@ -129,11 +129,10 @@ def prepared(formula: str, frame: pd.DataFrame, *, intercept: bool = True) -> Pr
     ValueError
         As ``mixed`` does; also for correlated slopes, which these models do not have.
     """
-    design = design_of(formula, frame)
+    design, rows = bound(formula, frame)
     for factor in design.factors:
         if any(stop - start > 1 for start, stop in factor.parts):
             raise ValueError(f"slopes over {factor.name} must be uncorrelated here: write (x || {factor.name})")
-    rows = design.rows(frame)
     wanted = [name for name in design.fixed if intercept or name != CONSTANT]
     raw = rows.dense[:, [design.names.index(name) for name in wanted]]
     constant = CONSTANT in wanted

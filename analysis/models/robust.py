@@ -21,7 +21,7 @@ from scipy import special
 
 from analysis.models.arrays import CannotFitError, Floats, Ints
 from analysis.models.contrasts import Contrast, interval_of, weights_of
-from analysis.models.design import CONSTANT, design_of
+from analysis.models.design import CONSTANT, bound
 from analysis.models.laplace_fit import LaplaceFit
 from analysis.models.system import independent_columns
 
@@ -87,10 +87,9 @@ def robust(formula: str, frame: pd.DataFrame, *, cluster: str, kind: Literal["CR
     if cluster not in frame.columns:
         raise ValueError(f"cluster must be a column of the frame, got {cluster!r}")
     used = frame.dropna(subset=[cluster])
-    design = design_of(formula, used)
+    design, rows = bound(formula, used)
     if design.factors:
         raise ValueError("robust: formula must have no random terms; the clusters take their place")
-    rows = design.rows(used)
     X, basis, kept = _centred(rows.dense[:, [design.names.index(name) for name in design.fixed]], design.fixed)
     y = rows.dense[:, -1]
     codes, labels = pd.factorize(used.loc[rows.kept, cluster])
