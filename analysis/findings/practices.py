@@ -5,23 +5,22 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
 from analysis.estimate import Estimate
 from analysis.findings.filters import Filters
-from analysis.findings.finding import Finding
 from analysis.findings.margins import margin_for, margins_on_record
 from analysis.findings.practice_cautions import cautions_for
 from analysis.findings.practice_design import PracticeDesign, design_for
 from analysis.findings.practice_model import PracticeFits, Slope, fit_practices
-from analysis.findings.practice_rows import Candidate, ComparedRows, LeftOut, NotAssessed, compare_rows
+from analysis.findings.practice_rows import FEWEST_BATCHES, Candidate, ComparedRows, NotAssessed, compare_rows
 from analysis.findings.practice_separation import Separation, separate
-from analysis.findings.wording import change, count, listing, percent, span
+from analysis.findings.practice_verdicts import PracticeEffect, PracticesFinding
+from analysis.findings.wording import count, listing
 from analysis.linking import PackTable
-from analysis.models import MixedFit
+from analysis.models import BatchesNeeded, batches_needed
 from analysis.verdicts import Effect, Judgement, MarginAtLevel, Verdict, judge_family
 from analysis.vocabulary import Measure
 from analysis.vocabulary import measure as measure_of
@@ -29,122 +28,6 @@ from analysis.vocabulary import measure as measure_of
 __all__ = ["PracticeEffect", "PracticesFinding", "practices"]
 
 _ORDER = (Verdict.RAISES, Verdict.LOWERS, Verdict.NO_PRACTICAL_DIFFERENCE, Verdict.CANNOT_TELL_YET)
-
-
-@dataclass(frozen=True)
-class PracticeEffect:
-    """What one step of a practice does to the measure.
-
-    ``effect`` is the 95 % interval in the measure's kept unit at the finding's ``level``, ``inner`` the 90 % one that
-    is held against the margin; ``percent`` the same effect as a share of the level. ``alone`` and ``without_trend`` are
-    its effects without the other practices and without the smooth in time. ``batches`` counts the batches it rests on.
-    """
-
-    practice: str
-    label: str
-    step: float
-    step_unit: str
-    effect: Estimate
-    inner: Estimate
-    percent: float
-    judgement: Judgement
-    alone: Estimate | None
-    without_trend: Estimate | None
-    batches: int
-    more_batches: int | None
-    cautions: tuple[str, ...]
-
-    @property
-    def verdict(self) -> Verdict:
-        """What may be said."""
-        return self.judgement.verdict
-
-
-@dataclass(frozen=True)
-class PracticesFinding(Finding):
-    """The verdicts of one measure.
-
-    ``margin`` and ``level`` are None where nothing could be compared. ``formula`` and ``fit`` are the model's; ``runs``
-    and ``batches`` count what was compared.
-    """
-
-    measure: Measure
-    practices: tuple[PracticeEffect, ...]
-    not_assessed: tuple[NotAssessed, ...]
-    left_out: tuple[LeftOut, ...]
-    margin: MarginAtLevel | None
-    level: float | None
-    packs: int
-    runs: int
-    batches: int
-    formula: str
-    log: bool
-    fit: MixedFit | None
-    compared: ComparedRows
-
-    @property
-    def margin_value(self) -> float | None:
-        """The margin at ``level`` [the measure's kept unit]."""
-        if self.margin is None or self.level is None:
-            return None
-        return self.level * math.expm1(self.margin.above) if self.log else self.margin.above
-
-    def as_document(self) -> dict[str, object]:
-        """Return the JSON document of the command line."""
-        return {
-            **super().as_document(),
-            "measure": self.measure.name,
-            "unit": self.measure.unit,
-            "runs": self.runs,
-            "batches": self.batches,
-            "packs": self.packs,
-            "level": self.level,
-            "margin": self._margin_document(),
-            "practices": [_effect_document(effect) for effect in self.practices],
-            "not_assessed": [{"practice": n.practice, "reason": n.reason} for n in self.not_assessed],
-            "left_out": [{"reason": out.reason, "rows": out.rows} for out in self.left_out],
-            "formula": self.formula,
-        }
-
-    def in_words(self) -> tuple[list[str], list[list[str]]]:
-        """Return the verdicts as headers and rows of text, for a terminal or a table."""
-        unit = self.measure.unit
-        headers = [
-            "Practice",
-            "Step",
-            "Verdict",
-            f"Effect [{unit}]",
-            "95 % interval",
-            "Percent",
-            "Batches",
-            "More needed",
-        ]
-        rows = [
-            [
-                e.label,
-                e.step_unit,
-                str(e.verdict),
-                change(e.effect.value),
-                span(e.effect.low, e.effect.high),
-                percent(e.percent),
-                f"{e.batches:,}",
-                "" if e.more_batches is None else f"{e.more_batches:,}",
-            ]
-            for e in self.practices
-        ]
-        return headers, rows
-
-    def _margin_document(self) -> dict[str, object] | None:
-        if self.margin is None:
-            return None
-        margin = self.margin.margin
-        return {
-            "value": self.margin_value,
-            "unit": self.measure.unit,
-            "set_by": margin.set_by,
-            "is_default": margin.is_default,
-            "as_set": {"value": margin.value, "unit": margin.unit, "recipe": margin.recipe},
-        }
 
 
 def practices(table: PackTable, measure: str, filters: Filters | None = None) -> PracticesFinding:
@@ -226,7 +109,7 @@ def _answered(
     effects = [Effect(c.name, s.estimate, s.standard_error, s.df) for c in told for s in (fits.together[c.column],)]
     judged = judge_family(effects, margin)
     made = [
-        _effect(c, judgement, frame, separation, fits, level, design.log, what.unit)
+        _effect(c, judgement, frame, separation, fits, margin, level, what.unit)
         for c, judgement in zip(told, judged, strict=True)
     ]
     ordered = tuple(sorted(made, key=lambda e: (_ORDER.index(e.verdict), -abs(e.judgement.effect.estimate))))
@@ -258,15 +141,16 @@ def _effect(
     frame: pd.DataFrame,
     separation: Separation,
     fits: PracticeFits,
+    margin: MarginAtLevel,
     level: float,
-    log: bool,
     unit: str,
 ) -> PracticeEffect:
-    column = candidate.column
+    column, log = candidate.column, margin.log
     together = fits.together[column]
     alone, without_trend = fits.alone.get(column), fits.without_trend.get(column)
     followers = separation.followers.get(column, ())
     kept = _kept(together.estimate, level, log)
+    batches = int(frame["batch"].nunique())
     return PracticeEffect(
         practice=" + ".join([candidate.name, *(f.candidate.name for f in followers)]),
         label=" with ".join([candidate.label, *(f.candidate.label for f in followers)]),
@@ -278,12 +162,20 @@ def _effect(
         judgement=judgement,
         alone=_beside(alone, level, log, unit),
         without_trend=_beside(without_trend, level, log, unit),
-        batches=int(frame.loc[frame[column].notna(), "batch"].nunique()),
-        more_batches=None,
+        batches=batches,
+        needed=_needed(judgement, margin, batches),
         cautions=cautions_for(
             candidate, frame, separation, together=together, alone=alone, without_trend=without_trend
         ),
     )
+
+
+def _needed(judgement: Judgement, margin: MarginAtLevel, batches: int) -> BatchesNeeded | None:
+    """Return what it would take, where it cannot be told yet and there is enough to judge the spread by."""
+    effect = judgement.effect
+    if judgement.verdict is not Verdict.CANNOT_TELL_YET or batches < FEWEST_BATCHES:
+        return None
+    return batches_needed(margin.above, effect.standard_error, effect.df, batches)
 
 
 def _kept(value: float, level: float, log: bool) -> float:
@@ -375,25 +267,3 @@ def _page_cautions(margin: MarginAtLevel, what: Measure) -> tuple[str, ...]:
         said.append("Scores are treated as even steps; read small differences with care.")
     said.append("These records were not made as a trial: what is seen together need not be the cause.")
     return tuple(said)
-
-
-def _effect_document(e: PracticeEffect) -> dict[str, object]:
-    return {
-        "practice": e.practice,
-        "label": e.label,
-        "step": e.step,
-        "step_unit": e.step_unit,
-        "effect": e.effect.value,
-        "low": e.effect.low,
-        "high": e.effect.high,
-        "effect_percent": e.percent,
-        "verdict": str(e.verdict),
-        "p": e.judgement.p,
-        "q": e.judgement.q,
-        "batches": e.batches,
-        "more_batches": e.more_batches,
-        "small_but_real": e.judgement.small_but_real,
-        "size_certain": e.judgement.size_certain,
-        "reasons": list(e.judgement.reasons),
-        "cautions": list(e.cautions),
-    }

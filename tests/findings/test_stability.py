@@ -2,6 +2,7 @@
 
 import json
 import math
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -294,6 +295,43 @@ def test_frozen_phases_want_reasons_and_order():
     twice = [frozen(date(2025, 6, 1), date(2025, 7, 1)) for _ in range(2)]
     with pytest.raises(ValueError, match="begin on the same day"):
         stability(table(packs(20)), "total_oxygen", phases=twice)
+
+
+def with_targets(*rows):
+    columns = ["recipe", "format", "quantity", "lower", "upper"]
+    return replace(table(packs(40)), targets=pd.DataFrame(rows, columns=columns))
+
+
+def test_capability_against_the_most_particular_target():
+    given = with_targets(
+        (None, None, "total_oxygen", None, 500.0),
+        ("P40", None, "total_oxygen", None, 200.0),
+        ("P40", "can", "total_oxygen", None, 150.0),
+        ("P40", "can", "haze", None, 2.0),
+        ("I62", "can", "total_oxygen", None, 90.0),
+    )
+    series = only(stability(given, "total_oxygen"))
+    assert series.targets.limits.upper == 150.0
+    logs = np.log([point.value for point in series.points])
+    assert series.targets.capability.ppk.value == pytest.approx((math.log(150) - logs.mean()) / (3 * logs.std(ddof=1)))
+    told = series.as_document()["targets"]
+    assert told["cp"] is None and told["why_not"] is None
+    assert told["ppk"]["low"] < told["ppk"]["value"] < told["ppk"]["high"]
+    assert 0 < told["share_above"] < 0.05
+
+
+def test_capability_is_refused_where_the_chart_is_not_stable():
+    given = with_targets((None, None, "total_oxygen", 10.0, 300.0))
+    given = replace(given, rows=raised(given.rows, 30, 1.8))
+    told = only(stability(given, "total_oxygen")).as_document()["targets"]
+    assert "not stable" in told["why_not"]
+    assert told["ppk"] is None
+
+
+def test_no_target_no_capability():
+    assert only(stability(table(packs(40)), "total_oxygen")).targets is None
+    out_of_order = with_targets((None, None, "total_oxygen", 300.0, 10.0))
+    assert only(stability(out_of_order, "total_oxygen")).targets is None
 
 
 def test_a_slow_climb_is_told_from_a_step():

@@ -1,0 +1,171 @@
+"""What is said of each practice, in numbers and in words?"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from analysis.estimate import Estimate
+from analysis.findings.finding import Finding
+from analysis.findings.practice_rows import ComparedRows, LeftOut, NotAssessed
+from analysis.findings.wording import change, percent, span
+from analysis.models import BatchesNeeded, MixedFit
+from analysis.verdicts import Judgement, MarginAtLevel, Verdict
+from analysis.vocabulary import Measure
+
+__all__ = ["PracticeEffect", "PracticesFinding"]
+
+
+@dataclass(frozen=True)
+class PracticeEffect:
+    """What one step of a practice does to the measure.
+
+    ``effect`` is the 95 % interval in the measure's kept unit at the finding's ``level``, ``inner`` the 90 % one that
+    is held against the margin; ``percent`` the same effect as a share of the level. ``alone`` and ``without_trend`` are
+    its effects without the other practices and without the smooth in time. ``batches`` counts the batches it rests on;
+    ``needed`` says what it would take to tell.
+    """
+
+    practice: str
+    label: str
+    step: float
+    step_unit: str
+    effect: Estimate
+    inner: Estimate
+    percent: float
+    judgement: Judgement
+    alone: Estimate | None
+    without_trend: Estimate | None
+    batches: int
+    needed: BatchesNeeded | None
+    cautions: tuple[str, ...]
+
+    @property
+    def more_batches(self) -> int | None:
+        """How many more batches would settle it either way; None where it is settled or watching will not do it."""
+        if self.needed is None or self.needed.more_equivalence is None or self.needed.more_difference is None:
+            return None
+        return max(self.needed.more_equivalence, self.needed.more_difference)
+
+    @property
+    def verdict(self) -> Verdict:
+        """What may be said."""
+        return self.judgement.verdict
+
+
+@dataclass(frozen=True)
+class PracticesFinding(Finding):
+    """The verdicts of one measure.
+
+    ``margin`` and ``level`` are None where nothing could be compared. ``formula`` and ``fit`` are the model's; ``runs``
+    and ``batches`` count what was compared.
+    """
+
+    measure: Measure
+    practices: tuple[PracticeEffect, ...]
+    not_assessed: tuple[NotAssessed, ...]
+    left_out: tuple[LeftOut, ...]
+    margin: MarginAtLevel | None
+    level: float | None
+    packs: int
+    runs: int
+    batches: int
+    formula: str
+    log: bool
+    fit: MixedFit | None
+    compared: ComparedRows
+
+    @property
+    def margin_value(self) -> float | None:
+        """The margin at ``level`` [the measure's kept unit]."""
+        if self.margin is None or self.level is None:
+            return None
+        return self.level * math.expm1(self.margin.above) if self.log else self.margin.above
+
+    def as_document(self) -> dict[str, object]:
+        """Return the JSON document of the command line."""
+        return {
+            **super().as_document(),
+            "measure": self.measure.name,
+            "unit": self.measure.unit,
+            "runs": self.runs,
+            "batches": self.batches,
+            "packs": self.packs,
+            "level": self.level,
+            "margin": self._margin_document(),
+            "practices": [_effect_document(effect) for effect in self.practices],
+            "not_assessed": [{"practice": n.practice, "reason": n.reason} for n in self.not_assessed],
+            "left_out": [{"reason": out.reason, "rows": out.rows} for out in self.left_out],
+            "formula": self.formula,
+        }
+
+    def in_words(self) -> tuple[list[str], list[list[str]]]:
+        """Return the verdicts as headers and rows of text, for a terminal or a table."""
+        unit = self.measure.unit
+        headers = [
+            "Practice",
+            "Step",
+            "Verdict",
+            f"Effect [{unit}]",
+            "95 % interval",
+            "Percent",
+            "Batches",
+            "More needed",
+        ]
+        rows = [
+            [
+                e.label,
+                e.step_unit,
+                str(e.verdict),
+                change(e.effect.value),
+                span(e.effect.low, e.effect.high),
+                percent(e.percent),
+                f"{e.batches:,}",
+                _needed_in_words(e),
+            ]
+            for e in self.practices
+        ]
+        return headers, rows
+
+    def _margin_document(self) -> dict[str, object] | None:
+        if self.margin is None:
+            return None
+        margin = self.margin.margin
+        return {
+            "value": self.margin_value,
+            "unit": self.measure.unit,
+            "set_by": margin.set_by,
+            "is_default": margin.is_default,
+            "as_set": {"value": margin.value, "unit": margin.unit, "recipe": margin.recipe},
+        }
+
+
+def _needed_in_words(effect: PracticeEffect) -> str:
+    if effect.needed is None:
+        return ""
+    return f"{effect.more_batches:,}" if effect.more_batches is not None else "over 200: split a batch"
+
+
+def _effect_document(e: PracticeEffect) -> dict[str, object]:
+    return {
+        "practice": e.practice,
+        "label": e.label,
+        "step": e.step,
+        "step_unit": e.step_unit,
+        "effect": e.effect.value,
+        "low": e.effect.low,
+        "high": e.effect.high,
+        "effect_percent": e.percent,
+        "verdict": str(e.verdict),
+        "p": e.judgement.p,
+        "q": e.judgement.q,
+        "batches": e.batches,
+        "more_batches": e.more_batches,
+        "more_batches_to_show_none": None if e.needed is None else e.needed.more_equivalence,
+        "more_batches_to_find_margin": None if e.needed is None else e.needed.more_difference,
+        "advice": "" if e.needed is None else e.needed.advice,
+        "small_but_real": e.judgement.small_but_real,
+        "size_certain": e.judgement.size_certain,
+        "reasons": list(e.judgement.reasons),
+        "cautions": list(e.cautions),
+    }
