@@ -1,11 +1,12 @@
 """What else changed about when a level moved?
 
-A practice, a further column, a line, a tank or a meter is listed where it changed from one standing to another and the
-date of that change cannot be told from the date of the move. It coincides; nothing here says that it is the cause.
+A practice, a further column, a line, a tank or a meter is listed where it plainly changed from one standing to another
+and the dates of that change overlap those of the move. It coincides; nothing here says that it is the cause.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from typing import Any
 
@@ -64,10 +65,11 @@ def _changed_levels(column: pd.Series, practice: Practice, move: Shift) -> Itera
     if not 2 <= len(levels) <= MOST_LEVELS:
         return
     gains: list[tuple[float, float, str]] = []
+    beyond_chance = 2 * math.log(len(levels))
     for level in levels:
         here = np.where(known, (column == level).fillna(False).to_numpy(np.float64), np.nan)
         change = _when(here, move)
-        if change is not None:
+        if change is not None and change.saved >= STEADY_PENALTY + beyond_chance:
             words = f"{practice.label}: {level} in {_share(change.after)} of runs, {_share(change.before)} before"
             gains.append((change.size, change.saved, words))
     if gains:
@@ -76,7 +78,7 @@ def _changed_levels(column: pd.Series, practice: Practice, move: Shift) -> Itera
 
 
 def _when(values: npt.NDArray[np.float64], move: Shift) -> Shift | None:
-    """Return the change of a practice where it is plain and its date cannot be told from that of the move."""
+    """Return the change of a practice where it is plain and its dates overlap those of the move."""
     change = change_point(values, fewest=FEWEST_ON_A_SIDE)
     if change is None or change.saved < STEADY_PENALTY:
         return None

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from analysis.findings.series_targets import TargetsKept
 from analysis.vocabulary import Scale
 
 __all__ = ["Move", "PhaseShown", "Point", "Series", "SignalFound", "or_none"]
@@ -151,7 +152,8 @@ class Series:
     ``baseline`` has the points of the last phase's baseline, shown or not. ``correlation`` is the memory from one run
     to the next, NaN where the series is too short to tell it; where it matters, ``after_memory`` charts what is left of
     each point once it is taken out (differences on the series' scale), and is empty else. ``suggestion`` asks for a new
-    phase where the level has stayed away from its baseline, None else.
+    phase where the level has stayed away from its baseline, None else. ``targets`` says how the runs keep within the
+    targets on record, None where there is none.
     """
 
     recipe: str | None
@@ -170,6 +172,7 @@ class Series:
     correlation: float
     after_memory: tuple[Point, ...]
     suggestion: str | None
+    targets: TargetsKept | None
     cautions: tuple[str, ...]
 
     @property
@@ -199,6 +202,7 @@ class Series:
             "correlation": or_none(self.correlation),
             "after_memory": [point.as_document() for point in self.after_memory],
             "suggestion": self.suggestion,
+            "targets": None if self.targets is None else self.targets.as_document(),
             "cautions": list(self.cautions),
         }
 

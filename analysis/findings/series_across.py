@@ -71,5 +71,6 @@ def _across(
         correlation=float("nan") if found is None else found.correlation,
         after_memory=(),
         suggestion=None,
+        targets=None,
         cautions=(),
     )

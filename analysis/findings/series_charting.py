@@ -13,6 +13,7 @@ from analysis.charts import RULES, Chart, Memory, PhaseMarks, censored_individua
 from analysis.findings.baselines import FrozenPhase, phase_marks
 from analysis.findings.series import Move, PhaseShown, Point, Series, SignalFound
 from analysis.findings.series_moves import memory_between_moves, memory_caution, moves_of
+from analysis.findings.series_targets import TargetLimits, targets_kept
 from analysis.findings.wording import amount, count, day
 from analysis.vocabulary import Practice, Scale
 
@@ -30,6 +31,7 @@ def series_of(
     scale: Scale,
     rules: Sequence[str],
     phases: Sequence[FrozenPhase] = (),
+    limits: TargetLimits | None = None,
     *,
     recipe: str | None,
     format: str | None,
@@ -47,6 +49,8 @@ def series_of(
         The run rules that are on.
     phases : sequence of FrozenPhase
         The series' own, in order; without one the first runs are the baseline.
+    limits : TargetLimits, optional
+        The targets on record.
     recipe, format : str or None
         What the series is called.
     """
@@ -76,6 +80,7 @@ def series_of(
         correlation=float("nan") if found is None else found.correlation,
         after_memory=_after_memory(runs, values, scale, rules, chart, found),
         suggestion=_suggestion(runs, moves, chart),
+        targets=targets_kept(chart, limits),
         cautions=(*(chart.cautions if chart is not None and why_not is None else ()), *memory_caution(found)),
     )
 

@@ -16,6 +16,7 @@ from analysis.findings.series import Move, Series
 from analysis.findings.series_across import across_recipes
 from analysis.findings.series_charting import series_of
 from analysis.findings.series_shown import shown
+from analysis.findings.series_targets import target_limits
 from analysis.findings.wording import amount, count, day, listing, percent
 from analysis.linking import PackTable
 from analysis.vocabulary import Measure, Practice
@@ -111,6 +112,7 @@ def stability(
             asked.scale,
             tuple(rules),
             phases_of(phases, _text(recipe), _text(form)),
+            target_limits(table.targets, measure, _text(recipe), _text(form)),
             recipe=_text(recipe),
             format=_text(form),
         )

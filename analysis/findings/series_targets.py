@@ -1,0 +1,87 @@
+"""Does a series keep within the targets on record for its recipe and format?"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import pandas as pd
+
+from analysis.charts import Capability, Chart, Index, capability
+
+__all__ = ["TargetLimits", "TargetsKept", "target_limits", "targets_kept"]
+
+
+@dataclass(frozen=True)
+class TargetLimits:
+    """The limits that a brewery set itself for a recipe and format [kept unit]; None where there is none."""
+
+    lower: float | None
+    upper: float | None
+
+
+@dataclass(frozen=True)
+class TargetsKept:
+    """The limits on record and how the runs keep within them."""
+
+    limits: TargetLimits
+    capability: Capability
+
+    def as_document(self) -> dict[str, object]:
+        """Return it as the JSON document of the command line has it."""
+        found = self.capability
+        return {
+            "lower": self.limits.lower,
+            "upper": self.limits.upper,
+            "runs": found.runs,
+            "cp": _index(found.cp),
+            "cpk": _index(found.cpk),
+            "pp": _index(found.pp),
+            "ppk": _index(found.ppk),
+            "by_percentiles": _index(found.percentile),
+            "share_below": None if math.isnan(found.beyond_lower) else found.beyond_lower,
+            "share_above": None if math.isnan(found.beyond_upper) else found.beyond_upper,
+            "why_not": found.why_not,
+        }
+
+
+def target_limits(targets: pd.DataFrame, measure: str, recipe: str | None, format: str | None) -> TargetLimits | None:
+    """Return the limits on record for a series, the most particular first; None where there is none.
+
+    A target for the recipe in this format counts before one for the recipe, that before one for the format, and that
+    before one for everything. Of several alike the last on record counts.
+
+    Parameters
+    ----------
+    targets : DataFrame
+        The targets on record: ``recipe``, ``format``, ``quantity``, ``lower``, ``upper``.
+    measure : str
+    recipe, format : str or None
+        The series.
+    """
+    if not len(targets):
+        return None
+    own = targets[(targets["quantity"] == measure) & (targets["lower"].notna() | targets["upper"].notna())]
+    own = own[(own["recipe"].isna() | (own["recipe"] == recipe)) & (own["format"].isna() | (own["format"] == format))]
+    if not len(own):
+        return None
+    particular = 2 * own["recipe"].notna().astype(int) + own["format"].notna().astype(int)
+    best = own[particular == particular.max()].iloc[-1]
+    return TargetLimits(_limit(best["lower"]), _limit(best["upper"]))
+
+
+def targets_kept(chart: Chart | None, limits: TargetLimits | None) -> TargetsKept | None:
+    """Return how a chart's runs keep within limits; None where there is no chart, no limit, or limits out of order."""
+    if chart is None or limits is None:
+        return None
+    if limits.lower is not None and limits.upper is not None and limits.lower >= limits.upper:
+        return None
+    return TargetsKept(limits, capability(chart, lower=limits.lower, upper=limits.upper))
+
+
+def _limit(cell: float) -> float | None:
+    return None if pd.isna(cell) else float(cell)
+
+
+def _index(index: Index | None) -> dict[str, float] | None:
+    return None if index is None else {"value": index.value, "low": index.low, "high": index.high}
