@@ -19,7 +19,7 @@ class Limits:
     """
 
     workbook_bytes: int = 100 * _MEBIBYTE
-    text_bytes: int = 512 * _MEBIBYTE
+    text_bytes: int = 256 * _MEBIBYTE
     unpacked_bytes: int = 1024 * _MEBIBYTE
     memory: int = 1536 * _MEBIBYTE
     processor: int = 60

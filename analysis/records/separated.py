@@ -8,15 +8,17 @@ from __future__ import annotations
 
 import csv
 import io
+import itertools
 import re
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import PurePath
 from typing import Any
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 import pyarrow.csv
 
 from analysis.problems import Problem, Severity
@@ -33,7 +35,9 @@ _SAMPLE_BYTES = 131_072
 _SAMPLE_ROWS = 300
 _BLOCK_BYTES = 4 << 20
 _MANY_RAGGED = 20_000
-_LONGEST_CELL = 32_767
+_LONGEST_CELL, _MOST_LINES = 32_767, 100
+_ROWS_AT_A_TIME = 50_000
+_END = "\x1f"
 _SEP_LINE = re.compile(rb'"?sep=(.)"?\r?\n', re.IGNORECASE)
 
 
@@ -157,11 +161,11 @@ def _sample_rows(sample: str, separator: str, quote: str | None) -> list[list[st
     return rows
 
 
-def _row_reader(text: str, separator: str, quote: str | None, strict: bool = False) -> Any:
+def _row_reader(text: str, separator: str, quote: str | None) -> Any:
     lines = io.StringIO(text, newline="")
     if quote is None:
-        return csv.reader(lines, delimiter=separator, quoting=csv.QUOTE_NONE, strict=strict)
-    return csv.reader(lines, delimiter=separator, quotechar=quote, strict=strict, skipinitialspace=separator != "\t")
+        return csv.reader(lines, delimiter=separator, quoting=csv.QUOTE_NONE)
+    return csv.reader(lines, delimiter=separator, quotechar=quote, skipinitialspace=separator != "\t")
 
 
 def _read_columns(
@@ -181,7 +185,13 @@ def _read_columns(
     n_rows = table.num_rows + len(extra)
     if width > limits.columns or n_rows * width > limits.cells:
         raise NotReadError("sheet-too-large", f"{n_rows} rows of {width} columns")
-    return tuple(_columns_of(table, ragged, extra, width)), ()
+    columns = tuple(_columns_of(table, ragged, extra, width))
+    try:
+        if layout.quote and layout.quote.encode() in utf8:
+            _check_lines(columns)
+    except csv.Error:
+        return _read_row_by_row(utf8, layout, file, limits)
+    return columns, ()
 
 
 def _read_even_rows(utf8: bytes, layout: Layout, ragged: _Ragged) -> Any:
@@ -216,8 +226,28 @@ def _read_arrow(utf8: bytes, layout: Layout, ragged: _Ragged, several_threads: b
 
 def _cells_of(text: str, layout: Layout) -> list[str]:
     """Return the cells of one row; raise ``csv.Error`` where a quote that opens in it never closes."""
-    rows = list(_row_reader(text, layout.separator, layout.quote, strict=True))
+    rows = list(_whole_rows(text, layout))
     return rows[0] if rows else [""]
+
+
+def _whole_rows(text: str, layout: Layout) -> Iterator[list[str]]:
+    """Yield rows; raise ``csv.Error`` where a quote swallows more lines than a cell can hold, or the end."""
+    end = f"{'' if text.endswith((chr(10), chr(13))) else chr(10)}{_END}"
+    row: list[str] = []
+    for row in _row_reader(text + end, layout.separator, layout.quote):
+        if any(len(cell) > _LONGEST_CELL or cell.count("\n") > _MOST_LINES for cell in row):
+            break
+        if row != [_END]:
+            yield row
+    if row != [_END]:
+        raise csv.Error("a quote is never closed")
+
+
+def _check_lines(columns: Iterable[RawColumn]) -> None:
+    for column in columns:
+        lines = pc.max(pc.count_substring(column.words, "\n")).as_py()
+        if lines is not None and lines > _MOST_LINES:
+            raise csv.Error("a quote is never closed")
 
 
 def _columns_of(table: Any, ragged: _Ragged, extra: Sequence[Sequence[str]], width: int) -> list[RawColumn]:
@@ -249,31 +279,39 @@ def _read_row_by_row(
 ) -> tuple[tuple[RawColumn, ...], tuple[Problem, ...]]:
     """Read a table whose rows are of many widths, or in which a quote opens and never closes."""
     text = utf8.decode("utf-8")
-    problems: tuple[Problem, ...] = ()
     try:
-        rows = _all_rows(text, layout, limits)
+        return _columns_of_rows(text, layout, limits), ()
     except csv.Error:
-        rows = _all_rows(text, Layout(layout.separator, None, layout.width), limits)
-        problems = (_quote_note(file, rows, layout.quote or '"'),)
-    width = max(map(len, rows), default=0)
-    texts: list[list[str | None]] = [[row[j] if j < len(row) else None for row in rows] for j in range(width)]
-    return tuple(RawColumn.of_texts(column) for column in texts), problems
+        unquoted = replace(layout, quote=None)
+    try:
+        return _columns_of_rows(text, unquoted, limits), (_quote_note(file, text, layout.quote or '"'),)
+    except csv.Error as error:
+        raise NotReadError("text-unreadable", f"it has a cell of more than {_LONGEST_CELL} letters") from error
 
 
-def _all_rows(text: str, layout: Layout, limits: Limits) -> list[list[str]]:
-    rows, cells = [], 0
-    for row in _row_reader(text, layout.separator, layout.quote, strict=True):
-        if any(len(cell) > _LONGEST_CELL for cell in row):
-            raise csv.Error("a quote is never closed")
-        rows.append(row)
-        cells += len(row)
-        if cells > limits.cells or len(row) > limits.columns:
-            raise NotReadError("sheet-too-large", f"more than {limits.cells} cells or {limits.columns} columns")
-    return rows
+def _columns_of_rows(text: str, layout: Layout, limits: Limits) -> tuple[RawColumn, ...]:
+    """Read the rows a block at a time: cells as Python texts take ten times the room of a column's."""
+    blocks: list[list[Any]] = []
+    n_rows, rows = 0, _whole_rows(text, layout)
+    while block := list(itertools.islice(rows, _ROWS_AT_A_TIME)):
+        n_rows += len(block)
+        width = max(len(blocks), *map(len, block))
+        if width > limits.columns or n_rows * width > limits.cells:
+            raise NotReadError("sheet-too-large", f"more than {n_rows} rows of {width} columns")
+        blocks += [[pa.nulls(n_rows - len(block), pa.string())] for _ in range(width - len(blocks))]
+        for j, parts in enumerate(blocks):
+            parts.append(pa.array([row[j] if j < len(row) else None for row in block], pa.string()))
+    return tuple(_column_of_parts(parts) for parts in blocks)
 
 
-def _quote_note(file: str, rows: Sequence[Sequence[str]], quote: str) -> Problem:
-    odd = next((i for i, row in enumerate(rows) if sum(cell.count(quote) for cell in row) % 2), 0)
+def _column_of_parts(parts: Sequence[Any]) -> RawColumn:
+    encoded = pa.chunked_array(parts, pa.string()).dictionary_encode().combine_chunks()
+    return RawColumn.of_cells(_tags(len(encoded)), encoded.indices.fill_null(-1).to_numpy(), encoded.dictionary)
+
+
+def _quote_note(file: str, text: str, quote: str) -> Problem:
+    lines = text.splitlines()
+    odd = next((i for i, line in enumerate(lines) if line.count(quote) % 2), 0)
     return Problem(
         "quote-unclosed",
         f"A {quote} opens a quoted text and is never closed, so that quotes were read as ordinary characters.",

@@ -202,6 +202,13 @@ def test_a_text_table_of_too_many_columns_is_refused(tmp_path):
     assert refused(path).code == "sheet-too-large"
 
 
+@pytest.mark.parametrize("data", [b"a" * (9 * MEBIBYTE), b'a,b\n1,"' + b"x" * (9 * MEBIBYTE)])
+def test_a_text_of_one_endless_cell_is_refused(tmp_path, data):
+    path = tmp_path / "endless.csv"
+    path.write_bytes(data)
+    assert refused(path).code == "text-unreadable"
+
+
 def test_the_users_own_name_for_a_file_stands_in_the_problem(tmp_path):
     path = tmp_path / "upload-7f3a"
     path.write_bytes(b"")

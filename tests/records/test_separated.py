@@ -149,6 +149,23 @@ def test_a_quote_that_never_closes_swallows_nothing():
     ]
 
 
+def test_two_quotes_far_apart_swallow_nothing_between_them():
+    text = "Batch,Note,Value\n" + '2418,"hose,6\n' + "2419,fine,7\n" * 300 + '2420,"clamp,8\n' + "2421,fine,9\n"
+    sheet, problems = read(text)
+    assert sheet.n_rows == 304
+    assert sheet.row_texts(302) == ["2420", '"clamp', "8"]
+    assert [problem.code for problem in problems] == ["quote-unclosed"]
+
+
+def test_a_sloppy_quote_does_not_undo_the_others():
+    text = 'Batch,Note,Value\n2417,"warm, late",5\n2418,"8" hose,6,more\n2419,5" clamp,7\n'
+    sheet, problems = read(text)
+    assert sheet.row_texts(1)[:3] == ["2417", "warm, late", "5"]
+    assert sheet.row_texts(2) == ["2418", "8 hose", "6", "more"]
+    assert sheet.row_texts(3)[1] == '5" clamp'
+    assert problems == ()
+
+
 def test_words_for_missing_stay_words():
     sheet, _ = read("a,b\nNA,None\nnull,nan\nN/A,\n")
     assert rows(sheet)[1:] == [["NA", "None"], ["null", "nan"], ["N/A", ""]]
