@@ -13,7 +13,7 @@ import math
 import numpy as np
 from numpy.typing import ArrayLike
 
-from analysis.charts.arrays import FloatArray, IntArray, Scale, as_flags, as_phases, as_series, to_scale
+from analysis.charts.arrays import FloatArray, IntArray, Scale, as_phases, as_series, to_scale
 from analysis.charts.chart import Chart, draw_up
 from analysis.charts.individuals import individuals
 
@@ -78,7 +78,7 @@ def ewma(
         middle,
         np.where(np.isnan(charted), np.nan, spread),
         scale=scale,
-        baseline=as_flags(plain.baseline, charted.size, "baseline"),
+        baseline=plain.baseline,
         phase=phase,
         width=width,
         cautions=plain.cautions,
