@@ -11,9 +11,9 @@ from data_demo.as_packed import Source, blended, practices_of, sources_of
 from data_demo.cellar import Job, Plan
 from data_demo.draws import at_work, stream
 from data_demo.schedule import FERMENTERS, Batch
-from data_demo.truth import CENTRES, EFFECTS, FORMATS, NOW, OXYGEN_SHIFT, SEASON, SPREADS, FormatTruth, Recipe, effect
+from data_demo.truth import CENTRES, CLIMB, EFFECTS, FORMATS, NOW, OXYGEN_SHIFT, SPREADS, FormatTruth, Recipe, effect
 
-__all__ = ["Run", "runs", "season_of"]
+__all__ = ["Run", "climb_of", "runs"]
 
 _CAN_1, _CAN_2, _BOTTLE, _KEG = FORMATS
 _FIRST_RUN = 1001
@@ -62,7 +62,7 @@ def runs(batches: tuple[Batch, ...], planned: dict[str, Plan], jobs: tuple[Job, 
         headspace = round(float(rng.normal(form.headspace, 0.06 * form.headspace)), 1) if form.headspace else 0.0
         fill = round(float(rng.normal(3.0, 1.0)), 1)
         shift = levels.shift(form, packed_at)
-        haze = levels.of("haze", batch, sources, practices, rng) * np.exp(season_of(batch.recipe.code, packed_at))
+        haze = levels.of("haze", batch, sources, practices, rng) * np.exp(climb_of(batch.recipe.code, packed_at))
         oxygen = levels.of("total_oxygen", batch, sources, practices, rng) * np.exp(form.log_oxygen + shift)
         found.append(Run(f"R{number}", batch, sources, packed_at, form, headspace, fill, haze, oxygen, practices))
     return tuple(found)
@@ -83,13 +83,12 @@ def _starts(rng: np.random.Generator, batches: tuple[Batch, ...]) -> list[tuple[
     return [start for start in starts if start[1] + timedelta(hours=6) < NOW]
 
 
-def season_of(code: str, moment: datetime) -> float:
-    """Return how far a recipe's haze stands above its level at this time of the year (log scale)."""
-    month = moment.month + (moment.day - 1) / 31
-    if code != SEASON.recipe or not SEASON.from_month < month < SEASON.until_month:
+def climb_of(code: str, moment: datetime) -> float:
+    """Return how far a recipe's haze has climbed above its level by then (log scale)."""
+    if code != CLIMB.recipe:
         return 0.0
-    height = np.sin(np.pi * (month - SEASON.from_month) / (SEASON.until_month - SEASON.from_month))
-    return float(SEASON.log_effect * height)
+    gone = (moment.date() - CLIMB.begins) / (CLIMB.ends - CLIMB.begins)
+    return CLIMB.log_effect * min(1.0, max(0.0, gone))
 
 
 class _Levels:
@@ -105,7 +104,7 @@ class _Levels:
         self, measure: str, batch: Batch, sources: tuple[Source, ...], practices: dict[str, float],
         rng: np.random.Generator,
     ) -> float:  # fmt: skip
-        """Return the median of a run's packs, apart from format, season and shift."""
+        """Return the median of a run's packs, apart from format, climb and shift."""
         level = np.log(batch.recipe.haze if measure == "haze" else batch.recipe.oxygen)
         level += sum(s.share * (self.batch[measure][s.key] + self._tank(measure, s.key)) for s in sources)
         level += _practice_effects(measure, batch.recipe, practices) + rng.normal(0, SPREADS[measure].run)

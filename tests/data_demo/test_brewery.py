@@ -12,10 +12,11 @@ import statsmodels.formula.api as smf
 
 from data_demo import Brewery, run_frame, simulate
 from data_demo.laboratory import meter_bias
-from data_demo.packaging import season_of
+from data_demo.packaging import climb_of
 from data_demo.physics import air_saturation, partition
 from data_demo.schedule import FERMENTERS
 from data_demo.truth import (
+    CLIMB,
     EFFECTS,
     METER_DRIFT,
     METERS,
@@ -24,7 +25,6 @@ from data_demo.truth import (
     OXYGEN_SHIFT,
     PAIR,
     RECIPES,
-    SEASON,
     SPREADS,
     TRAP,
     effect,
@@ -44,10 +44,10 @@ def made() -> Brewery:
 @pytest.fixture(scope="module")
 def runs(made: Brewery) -> pd.DataFrame:
     frame = run_frame(made)
-    turn = 2 * np.pi * frame["packed_at"].dt.day_of_year / 365.25
     during = frame["packed_at"].between(pd.Timestamp(OXYGEN_SHIFT.begins), pd.Timestamp(OXYGEN_SHIFT.repaired))
     shift = (during & (frame["line"] == OXYGEN_SHIFT.line)).astype(float)
-    return frame.assign(season=np.sin(turn), turn=np.cos(turn), shift=shift)
+    climb = [climb_of(code, at) for code, at in zip(frame["recipe"], frame["packed_at"], strict=True)]
+    return frame.assign(climb=climb, shift=shift)
 
 
 @pytest.fixture(scope="module")
@@ -55,7 +55,7 @@ def fits(runs: pd.DataFrame) -> dict[str, object]:
     """Least squares on run means with recipes apart; errors clustered by batch. The pair enters by its first member."""
     packs = runs[runs["format"] != "keg"]
     return {
-        "haze": _fit("haze", runs, "season + turn"),
+        "haze": _fit("haze", runs, "climb"),
         "total_oxygen": _fit("total_oxygen", packs, "C(format) + C(line) + shift"),
     }
 
@@ -128,12 +128,12 @@ def test_the_shift_is_as_high_as_stated(fits: dict[str, object], runs: pd.DataFr
     assert ((runs["shift"] == 1) & (runs["recipe"] == "P40")).sum() >= 9
 
 
-def test_one_recipe_has_a_season(runs: pd.DataFrame) -> None:
-    own = runs[runs["recipe"] == SEASON.recipe]
-    expected = np.array([season_of(SEASON.recipe, at) for at in own["packed_at"]])
-    assert expected.max() == pytest.approx(SEASON.log_effect, abs=0.02)
-    assert np.corrcoef(expected, np.log(own["haze"]))[0, 1] > 0.4
-    assert all(season_of(r.code, NOW.replace(month=8)) == 0 for r in RECIPES if r.code != SEASON.recipe)
+def test_one_recipe_climbs_slowly(fits: dict[str, object], runs: pd.DataFrame) -> None:
+    low, high = fits["haze"].conf_int().loc["climb"]
+    assert low <= 1 <= high
+    assert low > 0.4
+    assert runs["climb"].max() == pytest.approx(CLIMB.log_effect)
+    assert all(climb_of(r.code, NOW) == 0 for r in RECIPES if r.code != CLIMB.recipe)
 
 
 def test_one_meter_drifts_from_its_date_and_the_others_are_steady(made: Brewery) -> None:
