@@ -8,6 +8,7 @@ row of units under the header row belongs to it.
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -22,7 +23,7 @@ from analysis.records.marks import EXAMPLE_HEADER, REASON, SAMPLE
 from analysis.records.meaning import Match, Meaning
 from analysis.records.meanings import match_kind
 from analysis.records.measure_headers import measure_of
-from analysis.records.words import ALL_HEADERS, plain_words
+from analysis.records.words import ALL_HEADERS, HEADER_TOKENS, plain_words
 from analysis.units import is_unit
 
 __all__ = ["Recognised", "layout_of", "recognise"]
@@ -31,6 +32,7 @@ _ROWS_LOOKED_AT = 60
 _ROWS_TRIED = 3
 _TOO_CLOSE = 0.15
 _NEAR_MISS = 2.0
+_FIGURES = re.compile(r"[<>]?[-+]?\d[\d.,:/ -]*")
 _OURS = (REASON, SAMPLE, EXAMPLE_HEADER)
 
 
@@ -119,7 +121,7 @@ def _likeliest(rows: list[_HeaderRow], answers: Answers) -> list[_HeaderRow]:
 
 
 def _is_header(text: str, answers: Answers) -> bool:
-    if not text:
+    if not text or not (HEADER_TOKENS.intersection(plain_words(text).split()) or answers.columns):
         return False
     header = read_header(text)
     return (
@@ -239,6 +241,6 @@ def _is_unit_row(sheet: RawSheet, row: int, units: Sequence[str]) -> bool:
         return False
     tags = np.array([column.tag[row] for column in sheet.columns])
     said = [text for text in units if text]
-    if len(said) < 2 or not ((tags == TEXT) | (tags == EMPTY)).all():
+    if len(said) < 2 or not ((tags == TEXT) | (tags == EMPTY)).all() or any(map(_FIGURES.fullmatch, said)):
         return False
     return sum(is_unit(text.strip("()[] ")) for text in said) * 5 >= len(said) * 4

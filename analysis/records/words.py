@@ -17,6 +17,7 @@ __all__ = [
     "ATTRIBUTES",
     "CLOCKS",
     "HEADERS",
+    "HEADER_TOKENS",
     "MEASURES",
     "METERS",
     "NOT_ATTRIBUTES",
@@ -331,3 +332,5 @@ ALL_HEADERS = frozenset(
     for word, rank in words.items()
     if rank == 0 or len(word) > 2
 )
+HEADER_TOKENS = frozenset(token for words in (*ALL_HEADERS, *MEASURES) for token in words.split())
+"""Every single word of a header: a text without any of them is no header that is known."""
