@@ -12,8 +12,8 @@ from collections import defaultdict
 from collections.abc import Callable, Mapping
 
 import numpy as np
-import pandas as pd
 import pyarrow as pa
+import pyarrow.compute as pc
 
 from analysis.records.cells import ERROR, RawColumn, as_text_series
 from analysis.records.missing import NO_NAME, is_missing, plain
@@ -44,6 +44,12 @@ _CODE = re.compile(r"(?=.*\d)[a-z]{0,4}[\s\-_/.]?\d[\w\-/.]*", re.IGNORECASE)
 _WHOLE = re.compile(r"(\d+)\.0+")
 _YES = frozenset({"yes", "y", "true", "t", "1", "x", "✓", "✔", "ja", "oui", "done", "ok"})
 _NO = frozenset({"no", "n", "false", "f", "0", "✗", "✘", "nein", "non", "not done", "none", "nil"})
+
+
+# What is in its normal form already and no word for missing: of a hundred thousand names nearly all are.
+_SETTLED_NAME = r"^[A-Z]{0,4}-?[0-9][A-Z0-9-]*$"
+_SETTLED_BATCH = r"^[1-9][0-9]*$"
+_SETTLED_VESSEL = r"^[A-Z]{1,5}[1-9][0-9]*$"
 
 
 def batch_number(text: str, keep_letter: bool = False) -> str:
@@ -90,12 +96,12 @@ def name_of(text: str) -> str:
 
 def parse_ids(column: RawColumn) -> ParsedTexts:
     """Read a column as names of recipes, runs, samples, meters: letters, zeros and hyphens stay."""
-    return _parse(column, name_of)
+    return _parse(column, name_of, settled=_SETTLED_NAME)
 
 
 def parse_vessels(column: RawColumn) -> ParsedTexts:
     """Read a column as names of vessels."""
-    return _parse(column, vessel_name)
+    return _parse(column, vessel_name, settled=_SETTLED_VESSEL)
 
 
 def parse_batches(column: RawColumn) -> ParsedTexts:
@@ -104,14 +110,14 @@ def parse_batches(column: RawColumn) -> ParsedTexts:
     Where the column itself uses one number with two letters (G2417 and B2417), the letters tell batches apart and all
     stay.
     """
-    words = column.words.to_pylist()
+    words = column.words.filter(pc.invert(pc.match_substring_regex(column.words, _SETTLED_BATCH))).to_pylist()
     letters = defaultdict(set)
     for word in words:
         found = _BATCH.fullmatch(" ".join(word.split()))
         if found and found["letter"]:
             letters[found["digits"] + found["part"].upper()].add(found["letter"].upper())
     keep = any(len(used) > 1 for used in letters.values())
-    return _parse(column, lambda text: batch_number(text, keep))
+    return _parse(column, lambda text: batch_number(text, keep), settled=_SETTLED_BATCH)
 
 
 def parse_texts(column: RawColumn) -> ParsedTexts:
@@ -139,20 +145,27 @@ def parse_yes_no(column: RawColumn) -> ParsedFlags:
     return ParsedFlags(np.where(read.state == State.READ, value, np.nan), read.state)
 
 
-def _parse(column: RawColumn, form: Callable[[str], str | None], missing: frozenset[str] = NO_NAME) -> ParsedTexts:
+def _parse(
+    column: RawColumn,
+    form: Callable[[str], str | None],
+    missing: frozenset[str] = NO_NAME,
+    settled: str | None = None,
+) -> ParsedTexts:
+    """Read each word once; words that match ``settled`` stay as they are."""
     code, words = column.as_words()
-    texts = words.to_pylist()
+    is_open = np.ones(len(words), dtype=bool)
+    if settled is not None:
+        is_open = ~pc.match_substring_regex(words, settled).to_numpy(zero_copy_only=False).astype(bool)
+    texts = words.filter(pa.array(is_open)).to_pylist()
     absent = is_missing(texts, missing)
     formed = [None if gone else form(text) for text, gone in zip(texts, absent, strict=True)]
-    state = np.full(len(texts) + 1, State.EMPTY, dtype=np.int8)
-    state[:-1] = [State.MISSING if gone else State.READ if f is not None else State.UNREADABLE
-                  for gone, f in zip(absent, formed, strict=True)]  # fmt: skip
+    unread = np.array([text is None for text in formed], dtype=bool)
+    state = np.full(len(words) + 1, State.READ, dtype=np.int8)
+    state[-1] = State.EMPTY
+    state[np.flatnonzero(is_open)[unread]] = State.UNREADABLE
+    state[np.flatnonzero(is_open)[absent]] = State.MISSING
     states = state[code]
     if (column.tag == ERROR).any():
         states = np.where(column.tag == ERROR, np.int8(State.MISSING), states)
-    return ParsedTexts(_series(formed, code), states)
-
-
-def _series(formed: list[str | None], code: np.ndarray) -> pd.Series:
-    words = pa.array([*formed, None], pa.string())
-    return as_text_series(words.take(pa.array(np.where(code < 0, len(formed), code))))
+    read = pc.replace_with_mask(words, pa.array(is_open), pa.array(formed, pa.string()))
+    return ParsedTexts(as_text_series(read.take(pa.array(code, mask=code < 0))), states)

@@ -6,6 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from analysis.records.cells import BOOL, ERROR, MOMENT, NUMBER, RawColumn
+from analysis.records.names import _SETTLED_BATCH, _SETTLED_NAME, _SETTLED_VESSEL
 from analysis.records.parsing import (
     State,
     batch_number,
@@ -106,6 +107,17 @@ def test_a_normal_form_is_its_own_normal_form(text):
     for form in (batch_number, vessel_name, name_of):
         once = form(text)
         assert form(once) == once
+
+
+@pytest.mark.parametrize(
+    ("settled", "form"), [(_SETTLED_NAME, name_of), (_SETTLED_BATCH, batch_number), (_SETTLED_VESSEL, vessel_name)]
+)
+def test_words_that_are_passed_over_are_in_their_normal_form(settled, form):
+    @given(st.from_regex(settled, fullmatch=True).filter(str.isascii))
+    def check(text):
+        assert form(text.strip()) == text.strip()
+
+    check()
 
 
 def test_native_cells_become_names():
