@@ -111,17 +111,26 @@ def _without(further: Further, names: frozenset[str]) -> Further:
 def _along(cellar: Cellar, done: Done, n_runs: int) -> tuple[Further, ...]:
     """Return the further columns of operations, batches and transfers, along the ways into each run."""
     lineage, n_ways = cellar.lineage, len(cellar.lineage.paths)
-    segments = lineage.segments
+    brewed = _as_brewed(cellar)
     target = cellar.transfers["target"].to_numpy(np.int64)
     moved = done_by_packing(lineage, target, np.maximum(cellar.transfers["moved"].to_numpy(np.int64), 0))
     told: tuple[tuple[str, pd.DataFrame, Ints, Ints], ...] = (
         ("operations", cellar.operations, done.row, done.path),
-        ("batches", cellar.batches, segments["use"].to_numpy(np.int64), segments["path"].to_numpy(np.int64)),
+        ("batches", brewed, np.arange(n_ways), np.arange(n_ways)),
         ("transfers", cellar.transfers, moved.row, moved.path),
     )
     return tuple(
         along_ways(further_of(kind, rows, Grouping(row, way, n_ways)), lineage, n_runs) for kind, rows, row, way in told
     )
+
+
+def _as_brewed(cellar: Cellar) -> pd.DataFrame:
+    """Return what the batch list says of the beer of each way: of the batch as brewed, else of the one packed."""
+    paths = cellar.lineage.paths
+    columns = ["extra", "file", "sheet"]
+    origin = cellar.batches[columns].iloc[paths["origin"]].reset_index(drop=True)
+    last = cellar.batches[columns].iloc[paths["last"]].reset_index(drop=True)
+    return origin.where(origin["extra"].notna(), last)
 
 
 def _left_out(parts: tuple[Further, ...]) -> pd.DataFrame:

@@ -9,7 +9,7 @@ import pandas as pd
 
 from analysis.ledger.snapshot import Snapshot
 from analysis.linking.batches import Mention, batch_uses
-from analysis.linking.entries import NEVER, Ints, entries, seconds_of
+from analysis.linking.entries import NEVER, Floats, Ints, entries, seconds_of
 from analysis.linking.lineage import Lineage, has_own_beer, inflows_of, lineage_of
 from analysis.linking.matching import BatchFinder, Links, batch_finder, match_operations
 from analysis.linking.numbers import Pool
@@ -59,7 +59,7 @@ def cellar_of(records: Snapshot) -> Cellar:
     own = has_own_beer(batches, inflows, _first_work(operations, links, len(batches)))
     volumes = volumes_of(batches, transfers, own, occupancy)
     members = _shared(runs.members, volumes)
-    lineage = lineage_of(members, inflows, own, batches["volume"])
+    lineage = lineage_of(members, inflows, own, _own_volume(batches, inflows, volumes))
     unlinked = _unlinked(uses.joined, uses.undated, batches, runs, pack_rows, uses.mentioned)
     return Cellar(batches, runs, pack_rows, transfers, operations, links, finder, occupancy, volumes, lineage, unlinked)
 
@@ -94,6 +94,17 @@ def _first_work(operations: pd.DataFrame, links: Links, n_batches: int) -> Ints:
     first = np.full(n_batches, _FAR)
     np.minimum.at(first, links.use[dated], seconds[dated])
     return first
+
+
+def _own_volume(batches: pd.DataFrame, inflows: pd.DataFrame, volumes: Volumes) -> Floats:
+    """Return what each batch was of its own when the first beer came in [hL]: as moved by then, else as listed."""
+    n = len(batches)
+    came = np.full(n, _FAR)
+    np.minimum.at(came, inflows["target"], inflows["moved"])
+    first = inflows[inflows["moved"] == came[inflows["target"]]]
+    brought = np.bincount(first["target"], weights=first["volume"], minlength=n)
+    then = volumes.at(np.arange(n), np.where(came == _FAR, NEVER, came)) - brought
+    return np.where(then > 0, then, batches["volume"].to_numpy(np.float64))
 
 
 def _with_recipes(batches: pd.DataFrame, inflows: pd.DataFrame) -> pd.DataFrame:

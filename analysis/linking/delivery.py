@@ -100,10 +100,10 @@ def _slugs(texts: pd.Series) -> pd.Series:
 
 
 def _told(links: Links, kept: Ints, batches: pd.DataFrame, runs: FilledRuns, name: str) -> pd.Series:
-    """Return what each row's batch says where it has one, else what its run does."""
+    """Return what each row's run says where it has one, else what its batch does."""
     both = pd.concat([batches[name], runs.table[name]], ignore_index=True)
     use, run = links.use[kept], links.run[kept]
-    place = np.where(use >= 0, use, np.where(run >= 0, run + len(batches), -1))
+    place = np.where(run >= 0, run + len(batches), use)
     return taken(both, place)
 
 

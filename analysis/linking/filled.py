@@ -65,7 +65,9 @@ def filled_runs(
     work = cellar_practices(lineage, cellar.operations, done, moves, n)
     doses = doses_of(lineage, cellar.operations, cellar.links.use, done, cellar.volumes, n)
     blends = _blends(cellar)
-    table = cellar.runs.table[_OF_RUN].assign(batch=_batch_names(cellar), tank=tanks, blended=_in_several(blends, n))
+    table = cellar.runs.table[_OF_RUN].assign(
+        batch=_batch_names(cellar, blends), tank=tanks, blended=_in_several(blends, n)
+    )
     for name in ("recipe", "style"):
         table[name] = _of_batches(cellar, name)
     own = brewery_columns(cellar, done, readings, samples, table["recipe"], frozenset(p.name for p in doses.practices))
@@ -96,13 +98,19 @@ def _of_batches(cellar: Cellar, name: str) -> pd.Series:
     return only_value(paths["run"].to_numpy(np.int64), last.where(last.notna(), origin), len(cellar.runs.table))
 
 
-def _batch_names(cellar: Cellar) -> pd.Series:
+def _batch_names(cellar: Cellar, blends: pd.DataFrame) -> pd.Series:
+    """Return each run's batch; where it has several, their keys joined.
+
+    A batch that others were blended into, and that is not wholly made of them, stands with them: ``2417 + 2418``.
+    """
     members = cellar.runs.members
-    batch = taken(cellar.batches["batch"], members["use"].to_numpy(np.int64))
-    frame = pd.DataFrame({"run": members["run"], "batch": batch}).sort_values(["run", "batch"])
-    single = ~frame["run"].duplicated(keep=False)
-    only = frame[single].set_index("run")["batch"]
-    joined = frame[~single].groupby("run")["batch"].agg(" + ".join)
+    named = pd.DataFrame({"run": members["run"], "batch": taken(cellar.batches["batch"], members["use"].to_numpy())})
+    brewed = blends[["run_number", "batch"]].set_axis(["run", "batch"], axis=1)
+    kept_own = brewed["run"].isin(brewed.merge(named)["run"])
+    every = pd.concat([named, brewed[kept_own]]).drop_duplicates().sort_values(["run", "batch"])
+    single = ~every["run"].duplicated(keep=False)
+    only = every[single].set_index("run")["batch"]
+    joined = every[~single].groupby("run")["batch"].agg(" + ".join)
     names: pd.Series = pd.concat([only, joined]).reindex(range(len(cellar.runs.table)))
     return names.astype("str")
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from analysis.linking.entries import DAY, NEVER, Flags, Ints, end_of_moment
+from analysis.linking.entries import DAY, NEVER, Flags, Floats, Ints, end_of_moment
 
 __all__ = ["EQUAL", "ONLY", "VOLUME", "Lineage", "has_own_beer", "inflows_of", "lineage_of"]
 
@@ -77,7 +77,7 @@ def has_own_beer(batches: pd.DataFrame, inflows: pd.DataFrame, first_work: Ints)
     return np.asarray(~received_any | (brewed_before & ~split_off), dtype=np.bool_)
 
 
-def lineage_of(members: pd.DataFrame, inflows: pd.DataFrame, own: Flags, volume: pd.Series) -> Lineage:
+def lineage_of(members: pd.DataFrame, inflows: pd.DataFrame, own: Flags, volume: Floats) -> Lineage:
     """Return the ways by which beer came into each run.
 
     Parameters
@@ -86,8 +86,8 @@ def lineage_of(members: pd.DataFrame, inflows: pd.DataFrame, own: Flags, volume:
         ``run``, ``use``, ``packed`` [s], ``share``, ``equal``: the batches that each run was filled from.
     inflows, own
         As from ``inflows_of`` and ``has_own_beer``.
-    volume : Series, shape (n_batches,)
-        Each batch's own volume [hL].
+    volume : ndarray, shape (n_batches,)
+        Each batch's own volume when the first beer came in [hL].
 
     Notes
     -----
@@ -111,12 +111,12 @@ def lineage_of(members: pd.DataFrame, inflows: pd.DataFrame, own: Flags, volume:
     return _numbered(done_paths, done_segments)
 
 
-def _sources(inflows: pd.DataFrame, own: Flags, volume: pd.Series) -> pd.DataFrame:
+def _sources(inflows: pd.DataFrame, own: Flags, volume: Floats) -> pd.DataFrame:
     """Return what each receiving batch is made of: ``use``, ``source`` (-1 its own beer), ``moved`` [s], ``weight``."""
     received = inflows.rename(columns={"target": "use", "volume": "weight"})
     brewed = np.unique(received["use"].to_numpy(np.int64))
     brewed = brewed[own[brewed]]
-    itself = pd.DataFrame({"use": brewed, "source": _OWN, "moved": 0, "weight": volume.to_numpy(np.float64)[brewed]})
+    itself = pd.DataFrame({"use": brewed, "source": _OWN, "moved": 0, "weight": volume[brewed]})
     sources = pd.concat([received, itself], ignore_index=True)
     vague = (~(sources["weight"] > 0)).groupby(sources["use"]).transform("any")
     sources["equal"] = vague & (sources.groupby("use")["use"].transform("size") > 1)

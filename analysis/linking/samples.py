@@ -16,6 +16,9 @@ from analysis.linking.sample_reading import Reading
 
 __all__ = ["Samples", "samples_of"]
 
+_ONE_PACK = 3
+"""Days within which a sample number still means the pack that was opened (common practice, no source)."""
+
 
 @dataclass(frozen=True)
 class Samples:
@@ -33,9 +36,11 @@ class Samples:
 def samples_of(rows: pd.DataFrame, run: Ints) -> Samples:
     """Return the samples of all runs.
 
-    A sample is what has one sample number in one run on one day: numbers begin again when packs are opened later. Where
-    no number is given, what stands in one row of a sheet is one sample; in a sheet with a reading a row the first
-    reading of each quantity is the first sample, and so on, readings with different replicate numbers being one sample.
+    A sample is what has one sample number in one run on one day, and what was read of it up to three days later where
+    that had not been read before: a pack goes on to the laboratory. Read again, or later, it is another sample: numbers
+    begin again when packs are opened later. Where no number is given, what stands in one row of a sheet is one sample;
+    in a sheet with a reading a row the first reading of each quantity on a day is that day's first sample, and so on,
+    readings with different replicate numbers being one sample.
 
     Replicate readings of one sample are kept as their mean. With a "<" among them the largest value or limit is kept as
     "<", with a ">" the smallest as ">": a limit is never averaged as if it had been read. With both, nothing is kept.
@@ -56,7 +61,7 @@ def samples_of(rows: pd.DataFrame, run: Ints) -> Samples:
     part = rows.iloc[chosen].reset_index(drop=True)
     seconds = seconds_of(part["measured_at"])
     name, label = _names(part, run[chosen], seconds)
-    key = _combined(run[chosen], seconds // DAY + 1, label)
+    key = _combined(run[chosen], label, _opening(run[chosen], label, seconds // DAY + 1, part))
     sample, first = _numbered(key)
     of_reading = np.full(len(rows), -1, dtype=np.int64)
     of_reading[chosen] = sample
@@ -65,6 +70,33 @@ def samples_of(rows: pd.DataFrame, run: Ints) -> Samples:
     table = pd.DataFrame({"run": run[chosen][first], "sample": name.iloc[first].array, "seconds": earliest})
     part["quantity"] = cold_apart(part, sample)
     return Samples(table, MappingProxyType(_readings(part, sample, len(first))), of_reading)
+
+
+def _opening(run: Ints, label: Ints, day: Ints, readings: pd.DataFrame) -> Ints:
+    """Return the day on which the sample of each reading was first read, within the days that may tell of one pack."""
+    numbered = readings["sample"].notna().to_numpy(bool)
+    pack = pd.factorize(_combined(run, label))[0].astype(np.int64)
+    first, last = (
+        np.full(pack.max(initial=-1) + 1, np.iinfo(np.int64).max),
+        np.zeros(pack.max(initial=-1) + 1, np.int64),
+    )
+    np.minimum.at(first, pack, day)
+    np.maximum.at(last, pack, day)
+    rows = np.flatnonzero((first < last)[pack] & numbered)
+    opening = day.copy()
+    if len(rows):
+        frame = pd.DataFrame({"pack": pack[rows], "day": day[rows], "quantity": readings["quantity"].iloc[rows].array})
+        opening[rows] = _sessions(frame)
+    return opening
+
+
+def _sessions(frame: pd.DataFrame) -> Ints:
+    """Return the first day of the days that belong together, for readings of packs that were read on several days."""
+    fresh = frame.groupby(["pack", "quantity"])["day"].transform("min") == frame["day"]
+    days = frame.assign(new=fresh).groupby(["pack", "day"], as_index=False).agg(new=("new", "all"))
+    near = (days["pack"].diff() == 0) & (days["day"].diff() <= _ONE_PACK) & (days["day"].shift() > 0)
+    days["opening"] = days["day"].where(~(near & days["new"])).ffill().astype(np.int64)
+    return frame.merge(days, on=["pack", "day"], how="left")["opening"].to_numpy(np.int64)
 
 
 def _numbered(key: Ints) -> tuple[Ints, Ints]:

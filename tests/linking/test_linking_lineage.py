@@ -51,7 +51,7 @@ def test_a_blend_in_the_tank_is_shared_by_volume(cellar: Any) -> None:
     )
     assert _shares(table) == pytest.approx({"1": 0.8, "2": 0.2})
     row = table.rows.iloc[0]
-    assert row["batch"] == "1"
+    assert row["batch"] == "1 + 2"
     assert row["blended"]
     assert row["rouse_minutes"] == pytest.approx(0.8 * 10 + 0.2 * 60)
     assert row["rouse_count"] == 2

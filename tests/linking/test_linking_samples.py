@@ -47,6 +47,31 @@ def test_one_row_a_sample_number_and_day(cellar: Any) -> None:
     assert table.rows["age_days"].round(3).tolist() == [2.417, 2.417, 32.417]
 
 
+def test_a_pack_that_went_on_to_the_laboratory_is_one_row(cellar: Any) -> None:
+    table = _packs(
+        cellar,
+        _read("dissolved_oxygen", 30.0, sample="1"),
+        _read("haze", 1.0, sample="1", measured_at="2026-06-04"),
+        _read("dissolved_oxygen", 31.0, sample="2"),
+        _read("dissolved_oxygen", 32.0, sample="2", measured_at="2026-06-03"),
+        _read("dissolved_oxygen", 33.0, sample="3"),
+        _read("haze", 3.0, sample="3", measured_at="2026-07-30"),
+        _read("haze", 4.0, sample="4"),
+        _read("haze", 5.0, sample="4", measured_at=None),
+    )
+    found = table.rows.sort_values(["sample", "measured_at"])[["sample", "dissolved_oxygen", "haze"]].fillna(-1)
+    assert found.to_numpy().tolist() == [
+        ["1", 30.0, 1.0],
+        ["2", 31.0, -1.0],
+        ["2", 32.0, -1.0],
+        ["3", 33.0, -1.0],
+        ["3", -1.0, 3.0],
+        ["4", -1.0, 4.0],
+        ["4", -1.0, 5.0],
+    ]
+    assert table.rows.loc[table.rows["sample"] == "1", "measured_at"].tolist() == [pd.Timestamp(DAY)]
+
+
 def test_samples_without_a_number_get_one_in_order(cellar: Any) -> None:
     table = _packs(
         cellar,
