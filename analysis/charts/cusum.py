@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from analysis.charts.arrays import FloatArray, IntArray, Scale, as_phases, as_series, from_scale, to_scale
+from analysis.charts.cusum_run_length import check_cusum
 from analysis.charts.individuals import individuals
 
 __all__ = ["Cusum", "CusumSignal", "cusum"]
@@ -85,10 +86,7 @@ def cusum(
     ValueError
         If a setting is out of range, and as for ``individuals``.
     """
-    if not (allowance >= 0 and bound > 0):
-        raise ValueError(f"allowance must be at least 0 and bound above 0, got {allowance} and {bound}")
-    if not 0 <= head_start < 1:
-        raise ValueError(f"head_start must be from 0 to below 1 of the bound, got {head_start}")
+    check_cusum(allowance, bound, head_start)
     plain = individuals(
         values, scale=scale, baseline=baseline, phases=phases, centre=centre, sigma=sigma, rules=()
     ).values

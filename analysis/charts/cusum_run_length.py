@@ -18,7 +18,7 @@ from scipy.special import ndtr, roots_legendre
 
 from analysis.charts.arrays import FloatArray
 
-__all__ = ["cusum_bound", "cusum_run_length"]
+__all__ = ["check_cusum", "cusum_bound", "cusum_run_length"]
 
 _NODES = 80
 LONGEST = 1_000_000
@@ -48,10 +48,7 @@ def cusum_run_length(allowance: float, bound: float, shift: float = 0.0, head_st
     ValueError
         If a setting is out of range.
     """
-    if not (allowance >= 0 and bound > 0):
-        raise ValueError(f"allowance must be at least 0 and bound above 0, got {allowance} and {bound}")
-    if not 0 <= head_start < 1:
-        raise ValueError(f"head_start must be from 0 to below 1 of the bound, got {head_start}")
+    check_cusum(allowance, bound, head_start)
     up_zero, up_start = _one_sided(allowance, bound, shift, head_start)
     down_zero, down_start = _one_sided(allowance, bound, -shift, head_start)
     both = up_zero + down_zero
@@ -81,6 +78,14 @@ def cusum_bound(allowance: float, in_control: float) -> float:
     while cusum_run_length(allowance, high) < in_control:
         low, high = high, 1.5 * high
     return float(brentq(lambda bound: math.log(cusum_run_length(allowance, bound) / in_control), low, high, xtol=1e-7))
+
+
+def check_cusum(allowance: float, bound: float, head_start: float) -> None:
+    """Raise ``ValueError`` where an allowance is negative, a bound not above 0, or a head start not below the bound."""
+    if not (allowance >= 0 and bound > 0):
+        raise ValueError(f"allowance must be at least 0 and bound above 0, got {allowance} and {bound}")
+    if not 0 <= head_start < 1:
+        raise ValueError(f"head_start must be from 0 to below 1 of the bound, got {head_start}")
 
 
 def _one_sided(allowance: float, bound: float, shift: float, head_start: float) -> tuple[float, float]:

@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike
 
 from analysis.charts.arrays import FloatArray, IntArray, Scale, as_phases, as_series, to_scale
 from analysis.charts.chart import Chart, draw_up
+from analysis.charts.ewma_run_length import check_ewma
 from analysis.charts.individuals import individuals
 
 __all__ = ["ewma"]
@@ -59,10 +60,7 @@ def ewma(
     ValueError
         If ``weight`` or ``width`` is out of range, and as for ``individuals``.
     """
-    if not 0 < weight <= 1:
-        raise ValueError(f"weight must be above 0 and at most 1, got {weight}")
-    if not width > 0:
-        raise ValueError(f"width must be above 0, got {width}")
+    check_ewma(weight, width)
     plain = individuals(
         values, scale=scale, baseline=baseline, phases=phases, centre=centre, sigma=sigma, rules=()
     ).values

@@ -18,7 +18,7 @@ from scipy.special import ndtr, roots_legendre
 
 from analysis.charts.arrays import FloatArray
 
-__all__ = ["ewma_run_length", "ewma_width"]
+__all__ = ["check_ewma", "ewma_run_length", "ewma_width"]
 
 _NODES = 80
 LONGEST = 1_000_000
@@ -48,10 +48,7 @@ def ewma_run_length(weight: float, width: float, shift: float = 0.0) -> float:
     ValueError
         If ``weight`` or ``width`` is out of range.
     """
-    if not 0 < weight <= 1:
-        raise ValueError(f"weight must be above 0 and at most 1, got {weight}")
-    if not width > 0:
-        raise ValueError(f"width must be above 0, got {width}")
+    check_ewma(weight, width)
     if weight == 1:
         return 1 / float(ndtr(-width - shift) + ndtr(-width + shift))
     half = width * math.sqrt(weight / (2 - weight))
@@ -85,6 +82,14 @@ def ewma_width(weight: float, in_control: float) -> float:
     while ewma_run_length(weight, high) < in_control:
         low, high = high, high + 0.5
     return float(brentq(lambda width: math.log(ewma_run_length(weight, width) / in_control), low, high, xtol=1e-7))
+
+
+def check_ewma(weight: float, width: float) -> None:
+    """Raise ``ValueError`` where a weight is not above 0 and at most 1, or a width not above 0."""
+    if not 0 < weight <= 1:
+        raise ValueError(f"weight must be above 0 and at most 1, got {weight}")
+    if not width > 0:
+        raise ValueError(f"width must be above 0, got {width}")
 
 
 def _density(x: FloatArray) -> FloatArray:

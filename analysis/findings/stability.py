@@ -105,20 +105,7 @@ def stability(
     found = run_values(table, measure, stage)
     at_any_time = replace(chosen, since=None, until=None)
     runs, practices = _with_practices(table, at_any_time.apply(found.runs, "at").reset_index(drop=True))
-    of_all_time = tuple(
-        series_of(
-            own.reset_index(drop=True),
-            practices,
-            asked.scale,
-            tuple(rules),
-            phases_of(phases, _text(recipe), _text(form)),
-            target_limits(table.targets, measure, _text(recipe), _text(form)),
-            recipe=_text(recipe),
-            format=_text(form),
-        )
-        for (recipe, form), own in runs.groupby(["recipe", "format"], dropna=False, sort=True)
-    )
-    series = shown(of_all_time, chosen)
+    series = shown(_by_recipe(table, runs, practices, asked, tuple(rules), phases), chosen)
     across = shown(across_recipes(runs, practices, asked.scale, tuple(rules)), chosen)
     return Stability(
         question=_QUESTION.format(measure=asked.label.lower()),
@@ -133,6 +120,33 @@ def stability(
         filters=chosen,
         cautions=(*found.cautions, *_cautions((*series, *across))),
     )
+
+
+def _by_recipe(
+    table: PackTable,
+    runs: pd.DataFrame,
+    practices: Sequence[Practice],
+    asked: Measure,
+    rules: Sequence[str],
+    phases: Sequence[FrozenPhase],
+) -> tuple[Series, ...]:
+    """Return a chart a recipe and format, with all their runs."""
+    series = []
+    for (recipe, form), own in runs.groupby(["recipe", "format"], dropna=False, sort=True):
+        called = _text(recipe), _text(form)
+        series.append(
+            series_of(
+                own.reset_index(drop=True),
+                practices,
+                asked.scale,
+                rules,
+                phases_of(phases, *called),
+                target_limits(table.targets, asked.name, *called),
+                recipe=called[0],
+                format=called[1],
+            )
+        )
+    return tuple(series)
 
 
 def _with_practices(table: PackTable, runs: pd.DataFrame) -> tuple[pd.DataFrame, tuple[Practice, ...]]:
