@@ -53,6 +53,13 @@ def test_a_subgroup_without_a_reading_is_a_gap():
     assert charts.sizes.tolist() == [2, 0, 2]
 
 
+def test_spreads_have_the_limit_alone():
+    values, run = runs_with_packs(30, 4, 0.5, 0.5, 9)
+    charts, apart = subgroups(values, run, rules=["nine-on-a-side"]), between_within(values, run)
+    assert charts.means.signals.rules == ("nine-on-a-side",)
+    assert {chart.signals.rules for chart in (charts.spreads, apart.within, apart.moving_range)} == {("beyond-limit",)}
+
+
 def test_frozen_baseline_of_subgroups():
     values = np.random.default_rng(3).normal(size=(40, 4))
     group = np.repeat(np.arange(40), 4)
