@@ -17,7 +17,7 @@ from analysis.vocabulary import Practice
 
 __all__ = ["pack_table"]
 
-_LAYOUT = "1"
+_LAYOUT = "2"
 """Raised whenever linking gives other answers or other columns, so that a table kept before is not used."""
 
 _FRAMES = tuple(field.name for field in fields(PackTable) if field.name not in ("state", "practices"))

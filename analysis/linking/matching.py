@@ -129,7 +129,8 @@ def match_readings(rows: pd.DataFrame, finder: BatchFinder, occupancy: Occupancy
     links = match_runs(rows, seconds, runs, finder.pool)
     left = ~links.linked
     packed = rows["stage"].isin(("pack", "filler")).to_numpy()
-    in_pack, in_cellar = np.flatnonzero(left & packed), np.flatnonzero(left & ~packed)
+    named = rows["batch"].notna().to_numpy(bool)
+    in_pack, in_cellar = np.flatnonzero(left & packed & named), np.flatnonzero(left & ~packed)
     pack_links = _in_pack(rows.iloc[in_pack], seconds[in_pack], finder, runs)
     part = rows.iloc[in_cellar].reset_index(drop=True)
     use, how, ended = _in_cellar(part, seconds[in_cellar], finder, occupancy)

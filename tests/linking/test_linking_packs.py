@@ -133,3 +133,23 @@ def test_a_rouse_of_unknown_length_leaves_the_minutes_unknown(cellar: Any) -> No
     row = link(cellar(batches=[BATCH], operations=log, pack_runs=[RUN], readings=[READING])).rows.iloc[0]
     assert row["rouse_count"] == 3
     assert np.isnan(row["rouse_minutes"])
+
+
+def test_work_between_two_runs_of_a_batch_counts_for_the_later(cellar: Any) -> None:
+    runs = [RUN, {**RUN, "run": "R2", "packed_at": "2026-05-25 14:00"}]
+    log = [*LOG, _done("rouse", "2026-05-24 14:00", minutes=10.0)]
+    readings = [READING, {**READING, "run": "R2", "measured_at": "2026-05-26"}]
+    rows = link(cellar(batches=[BATCH], operations=log, pack_runs=runs, readings=readings)).rows.set_index("run")
+    assert rows["rouse_minutes"].to_dict() == {"R1": 35.0, "R2": 45.0}
+    assert rows["hours_since_rouse"].to_dict() == pytest.approx({"R1": 244 + 2 / 3, "R2": 23 + 50 / 60})
+    assert rows["cold_hours"].to_dict() == {"R1": 96.0, "R2": 168.0}
+
+
+def test_text_is_text_and_numbers_are_numbers_in_every_frame(cellar: Any) -> None:
+    table = link(cellar(batches=[BATCH], operations=LOG, pack_runs=[RUN], readings=[READING]))
+    for frame in (table.rows, table.tastings, table.readings, table.operations, table.evidence, table.blends):
+        assert not [
+            name for name, dtype in frame.dtypes.items() if dtype.kind == "O" and not isinstance(dtype, pd.StringDtype)
+        ]
+    numbers = [p.name for p in table.practices if p.type != "category"]
+    assert (table.rows[numbers].dtypes == "float64").all()
