@@ -27,7 +27,7 @@ from dashboard.parts import exports
 from dashboard.parts.addresses import filters_from_kept
 from dashboard.parts.chart_words import caption, points_table, rules_words, series_parts, small_caption
 from dashboard.parts.context import context
-from dashboard.parts.ids import FILTERS, LEDGER_STATE, SCHEME
+from dashboard.parts.ids import BUSY, FILTERS, LEDGER_STATE, SCHEME
 from dashboard.parts.measures import measure_options, usual_measure
 from dashboard.parts.tables import empty
 from dashboard.theme import Palette, palette
@@ -38,7 +38,6 @@ MEASURE = "charts-measure"
 STAGE = "charts-stage"
 SERIES = "charts-series"
 ANSWER = "charts-answer"
-BUSY = "charts-busy"
 NOTHING = "charts-nothing"
 LARGE = "charts-large"
 NAME = "charts-name"
@@ -107,7 +106,6 @@ def layout(measure: str = "", stage: str = "pack", series: str = "", **_address:
                 ],
             ),
             dcc.Store(id=SERIES, data=series if isinstance(series, str) else ""),
-            html.P("Working it out…", id=BUSY, className="busy", role="status", hidden=True),
             html.Div(id=NOTHING),
             _large(),
             html.Div(id=SMALL),

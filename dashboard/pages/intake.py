@@ -13,6 +13,7 @@ from dash.exceptions import PreventUpdate
 from analysis.ledger import LedgerError
 from dashboard.parts import conflicts, intake_history
 from dashboard.parts.context import context
+from dashboard.parts.ids import BUSY
 from dashboard.parts.ledger_state import announce
 from dashboard.parts.taken import taken_parts
 from dashboard.parts.waiting import GONE, answers_so_far, look, read, token_of
@@ -23,7 +24,6 @@ DROP = "intake-drop"
 READY = "intake-ready"
 WAITING = "waiting"
 SECTION = "intake-waiting"
-BUSY = "intake-busy"
 ANSWERS = "intake-answers"
 REVIEW = "intake-review"
 REMARKS = "intake-remarks"
@@ -62,7 +62,6 @@ def layout(**_address: object) -> Component:
             dcc.Store(id=WAITING),
             dcc.Store(id=ANSWERS),
             dcc.Store(id=ENDED),
-            html.P("Reading the files…", id=BUSY, className="busy", role="status", hidden=True),
             html.Section(_waiting(), id=SECTION, className="waiting", hidden=True),
             html.Div(id=DONE, role="status"),
             *conflicts.places(),
@@ -217,7 +216,7 @@ def _register_decisions(app: Dash) -> None:
         Input(TAKE_IN, "n_clicks"),
         State(WAITING, "data"),
         State(WHO, "value"),
-        running=[(Output(TAKE_IN, "loading"), True, False)],
+        running=[(Output(BUSY, "hidden"), False, True)],
         prevent_initial_call=True,
     )(take_them_in)
     asked = (Input(ASIDE, "n_clicks"), State(WAITING, "data"))

@@ -20,7 +20,7 @@ from dashboard.figures.interval import IntervalScale, interval, interval_axis
 from dashboard.parts import exports
 from dashboard.parts.addresses import filters_from_kept
 from dashboard.parts.context import context
-from dashboard.parts.ids import FILTERS, LEDGER_STATE
+from dashboard.parts.ids import BUSY, FILTERS, LEDGER_STATE
 from dashboard.parts.measures import measure_options, usual_measure
 from dashboard.parts.model_words import model_part
 from dashboard.parts.tables import Column, data_table, empty
@@ -39,7 +39,6 @@ __all__ = ["TAKE_AWAY", "PracticesView", "layout", "register", "show", "view"]
 
 MEASURE = "practices-measure"
 ANSWER = "practices-answer"
-BUSY = "practices-busy"
 VERDICTS = "practices-verdicts"
 UNSAID = "practices-unsaid"
 MODEL = "practices-model"
@@ -75,7 +74,6 @@ def layout(measure: str = "", **_address: object) -> Component:
                 dmc.Select(id=MEASURE, label="Measure", data=[], value=measure or None, allowDeselect=False),
                 className="choices",
             ),
-            html.P("Working it out…", id=BUSY, className="busy", role="status", hidden=True),
             html.Div(id=VERDICTS),
             html.Div(id=UNSAID),
             html.Div(id=MODEL),

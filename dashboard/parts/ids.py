@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["ADDRESS", "FILTERS", "LEDGER_STATE", "SCHEME"]
+__all__ = ["ADDRESS", "BUSY", "FILTERS", "LEDGER_STATE", "SCHEME"]
 
 # Dash's own: the address that the page is routed by.
 ADDRESS = "_pages_location"
@@ -11,3 +11,6 @@ ADDRESS = "_pages_location"
 FILTERS = "kept-filters"
 LEDGER_STATE = "ledger-state"
 SCHEME = "scheme"
+
+# The place in the shell that says that a page is being worked out; it outlives the page.
+BUSY = "busy"

@@ -13,7 +13,7 @@ from analysis.findings.wording import day, listing
 from analysis.ledger import IntakeEntry, LedgerError
 from analysis.records.kinds import KINDS
 from dashboard.parts.context import context
-from dashboard.parts.ids import LEDGER_STATE
+from dashboard.parts.ids import BUSY, LEDGER_STATE
 from dashboard.parts.ledger_state import announce
 from dashboard.parts.tables import Column, data_table
 
@@ -71,7 +71,7 @@ def history_table(entries: Sequence[IntakeEntry]) -> Component:
         Column("Files", kind="prose"),
         Column("Rows", kind="figures"),
         Column("Standing", kind="prose"),
-        Column(""),
+        Column("Change"),
     )
     latest = sorted(entries, key=lambda entry: entry.intake, reverse=True)
     return data_table("Intakes", columns, [_entry_row(entry) for entry in latest], class_name="history")
@@ -173,6 +173,6 @@ def register(app: Dash) -> None:
         State(NUMBER, "data"),
         State(BECAUSE, "value"),
         State(WHO, "value"),
-        running=[(Output(CONFIRM, "loading"), True, False)],
+        running=[(Output(BUSY, "hidden"), False, True)],
         prevent_initial_call=True,
     )(take_back)

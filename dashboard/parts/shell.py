@@ -14,7 +14,7 @@ from dash.development.base_component import Component
 from dashboard.parts import filters
 from dashboard.parts.context import context
 from dashboard.parts.faults import fault_place
-from dashboard.parts.ids import ADDRESS, FILTERS, LEDGER_STATE, SCHEME
+from dashboard.parts.ids import ADDRESS, BUSY, FILTERS, LEDGER_STATE, SCHEME
 from dashboard.theme import MANTINE_THEME
 
 __all__ = ["NavigationEntry", "entries", "icon", "layout", "register"]
@@ -74,8 +74,7 @@ def layout() -> Component:
                     children=[
                         *([_invented()] if here.settings.demo else []),
                         filters.bar(),
-                        fault_place(),
-                        html.Main(id="main", children=dash.page_container),
+                        html.Main(id="main", children=[fault_place(), _busy(), dash.page_container]),
                     ],
                 ),
             ],
@@ -148,12 +147,13 @@ def _links(pages: Sequence[NavigationEntry], group: str) -> Component:
     )
 
 
+def _busy() -> Component:
+    return html.P("Working it out…", id=BUSY, className="busy", role="status", hidden=True)
+
+
 def _invented() -> Component:
-    return html.P(
-        [html.Strong("Invented data."), " Marram Lock Brewery does not exist; nothing here was measured."],
-        className="invented",
-        role="note",
-    )
+    said = [html.Strong("Invented data."), " Marram Lock Brewery does not exist; nothing here was measured."]
+    return html.Section(html.P(said, role="note"), className="invented", **{"aria-label": "About this data"})
 
 
 def say_state(state: int | None) -> str:

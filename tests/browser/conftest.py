@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, Playwright, Request, sync_playwright
+from playwright.sync_api import Browser, Page, Playwright, Request, expect, sync_playwright
 from waitress.server import create_server
 
 from analysis.ledger import Ledger
@@ -21,7 +21,8 @@ from data_demo.workbooks import write_workbooks
 
 CHROMIUM = Path("/usr/bin/chromium")
 HOW_TO_GET_IT = f"{CHROMIUM} is not here: apt-get install chromium"
-PATIENCE = 30_000  # ms: two cores, shared
+PATIENCE = 60_000  # ms: two cores, shared
+expect.set_options(timeout=PATIENCE)
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
