@@ -53,7 +53,8 @@ def _read_ends(context: Context, values: Values) -> None:
     ended, _ = across_midnight(started, values.moments["ended_at"], has_own_date)
     values.moments["ended_at"] = ended
     took = (ended - started) / np.timedelta64(60_000_000, "us")
-    took = np.where(_has_clock(started) & _has_clock(ended), took, np.nan)
+    days_alone = (started == started.astype("datetime64[D]")) & (ended == ended.astype("datetime64[D]"))
+    took = np.where((took >= 0) & ~days_alone, took, np.nan)
     minutes = values.numbers.get("minutes", np.full(values.n, np.nan))
     differ = context.active & (np.abs(minutes - took) > 1.0)
     if differ.any():
@@ -63,11 +64,6 @@ def _read_ends(context: Context, values: Values) -> None:
             "Correct whichever is wrong and take the file in again.",
         )
     values.numbers["minutes"] = np.where(np.isnan(minutes), took, minutes)
-
-
-def _has_clock(moments: npt.NDArray[np.datetime64]) -> Flags:
-    """Return the moments that are not a bare day; a job may start or end at midnight, but hardly do both."""
-    return ~np.isnat(moments)
 
 
 def _read_agents(context: Context, values: Values) -> None:

@@ -90,7 +90,9 @@ def _check_needed(context: Context, values: Values, groups: tuple[tuple[str, ...
         if present.all():
             continue
         headers = [m.header for m in context.recognised.meanings if m.name in group and m.role in ("kept", "clock")]
-        lacking = ~present & ~context.faults.is_blamed(headers)
+        # a number of a quantity that is not known cannot be read, and that was told already
+        also = [m.header for m in context.recognised.having("kept") if m.name == "quantity"]
+        lacking = ~present & ~context.faults.is_blamed([*headers, *also])
         what = " or ".join(name.replace("_", " ") for name in group)
         context.faults.reject(
             lacking, "value-needed", f"The row has no {what}.", f"Fill in the {what}.", headers[0] if headers else None

@@ -159,12 +159,25 @@ def _read_number(context: Context, meaning: Meaning, column: kinds.Column, value
         return
     everywhere = np.zeros(len(cells), dtype=np.int32)
     value = np.where(context.active, read.value, np.nan)
+    unit = meaning.unit or _unit_beside(context, column.name, value[~np.isnan(value)])
     scaled = scale(
-        value, (everywhere, (quantity,)), (read.unit_code, read.units), context.unit_said(meaning.header), meaning.unit
+        value, (everywhere, (quantity,)), (read.unit_code, read.units), context.unit_said(meaning.header), unit
     )
     ask_units(context, meaning, cells, scaled, costs_rows=not is_wide(context))
     context.take_units(meaning.header, scaled.taken.values())
     values.numbers[column.name] = scaled.value
+
+
+def _unit_beside(context: Context, name: str, bare: npt.NDArray[np.float64]) -> str | None:
+    """Return the unit of the original gravities for final gravities without one that fit it among others."""
+    original = context.recognised.kept("original_gravity")
+    if name != "final_gravity" or original is None or not bare.size:
+        return None
+    doubt = deduced_unit("final_gravity", bare)
+    unit = original.unit or context.units.get(original.header)
+    fits = isinstance(doubt, AmbiguousUnit) and unit is not None
+    known = recognise_unit(unit, "final_gravity") if fits and unit else None
+    return unit if isinstance(doubt, AmbiguousUnit) and known in doubt.choices else None
 
 
 def is_wide(context: Context) -> bool:

@@ -8,6 +8,7 @@ import numpy.typing as npt
 from analysis.records.context import Context, Values
 from analysis.records.headers import read_header
 from analysis.records.kept import ask_units, rows_of_state, text_of_codes
+from analysis.records.meaning import Meaning
 from analysis.records.measure_headers import measure_of
 from analysis.records.parsing import parse_numbers
 from analysis.records.readings import Quantities, read_quantities, units_of
@@ -83,36 +84,55 @@ def _measure_of_unit(text: str) -> str | None:
 
 
 def read_targets(context: Context, values: Values) -> None:
-    """Read limits, aims and margins in the kept unit of their quantity; a bare number stands in the kept unit."""
+    """Read limits, aims and margins in the kept unit of their quantity; a bare number stands in the kept unit.
+
+    A margin is a difference: one of 1.8 °F is 1 °C.
+    """
     meaning = context.recognised.kept("quantity")
     assert meaning is not None  # a sheet without it is no sheet of targets
     quantities = _with_attributes(context, read_quantities(context, meaning), meaning.header)
     values.texts["quantity"] = text_of_codes(quantities.code, list(quantities.names))
-    bare = set()
-    stated = np.array([*(1 if unit else 0 for unit in quantities.units), 0], dtype=np.int32)
+    bare: set[str] = set()
     for name in ("lower", "upper", "target", "margin"):
-        each = context.recognised.kept(name)
-        if each is None:
-            continue
-        cells = context.cells(each)
-        numbers = parse_numbers(cells, context.decimal)
-        rows_of_state(context, each, cells, numbers.state)
-        kept_units = [kept_unit(q) for q in quantities.names]
-        own = [unit or kept for unit, kept in zip(quantities.units, kept_units, strict=True)]
-        texts = [*numbers.units, *own]
-        of_quantity = np.array([*range(len(numbers.units), len(texts)), -1], dtype=np.int32)[quantities.code]
-        is_bare = (numbers.unit_code < 0) & ~np.isnan(numbers.value) & (stated[quantities.code] == 0) & context.active
-        code = numbers.unit_code if each.unit else np.where(numbers.unit_code < 0, of_quantity, numbers.unit_code)
-        bare |= {quantities.names[c] for c in np.unique(quantities.code[is_bare & (quantities.code >= 0)]).tolist()}
-        value = np.where(context.active, numbers.value, np.nan)
-        code = np.where(code >= 0, code, -1).astype(np.int32)
-        scaled = scale(
-            value, (quantities.code, quantities.names), (code, texts), context.unit_said(each.header), each.unit
-        )
-        ask_units(context, each, cells, scaled, costs_rows=True, by_quantity=True)
-        values.numbers[name] = scaled.value
-    if bare and not any((m := context.recognised.kept(n)) and m.unit for n in ("lower", "upper", "target", "margin")):
+        column = context.recognised.kept(name)
+        if column is not None:
+            values.numbers[name], without_unit = _in_kept_unit(
+                context, column, quantities, is_difference=name == "margin"
+            )
+            bare |= without_unit
+    if bare:
         _note_bare(context, meaning.header, sorted(bare))
+
+
+def _in_kept_unit(
+    context: Context, column: Meaning, quantities: Quantities, is_difference: bool
+) -> tuple[npt.NDArray[np.float64], set[str]]:
+    """Return a column of targets in kept units, and the quantities of which a number had no unit at all."""
+    cells = context.cells(column)
+    numbers = parse_numbers(cells, context.decimal)
+    rows_of_state(context, column, cells, numbers.state)
+    value = np.where(context.active, numbers.value, np.nan)
+    by_quantity = [unit or kept_unit(name) for unit, name in zip(quantities.units, quantities.names, strict=True)]
+    texts = [*numbers.units, *by_quantity]
+    places = np.array([*range(len(numbers.units), len(texts)), -1], dtype=np.int32)[quantities.code]
+    has_own = (numbers.unit_code >= 0) | (column.unit is not None)
+    code = np.where(has_own, numbers.unit_code, places).astype(np.int32)
+    named = (quantities.code, quantities.names)
+    said = context.unit_said(column.header)
+    scaled = scale(value, named, (code, texts), said, column.unit)
+    ask_units(context, column, cells, scaled, costs_rows=True, by_quantity=True)
+    has_unit = has_own | np.array([*(unit is not None for unit in quantities.units), True], dtype=bool)[quantities.code]
+    bare = np.unique(quantities.code[~has_unit & ~np.isnan(value) & (quantities.code >= 0)])
+    result = scaled.value
+    if is_difference:
+        zero = scale(np.where(np.isnan(value), np.nan, 0.0), named, (code, texts), said, column.unit)
+        result = result - np.where(np.isin(quantities.code, _with_offset(quantities)), zero.value, 0.0)
+    return result, {quantities.names[place] for place in bare.tolist()}
+
+
+def _with_offset(quantities: Quantities) -> list[int]:
+    """Return the quantities of which a unit's zero is not the kept unit's."""
+    return [place for place, name in enumerate(quantities.names) if name == "temperature"]
 
 
 def _note_bare(context: Context, header: str, names: list[str]) -> None:

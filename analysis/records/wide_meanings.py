@@ -79,6 +79,11 @@ def owned(meanings: tuple[Meaning, ...]) -> tuple[Meaning, ...]:
 
 
 def _beside(own: Meaning, meanings: Sequence[Meaning], measures: Sequence[Meaning]) -> tuple[int, ...]:
+    """Return the measures that a meter or a unit column belongs to.
+
+    One that is named for what it reads has those; the only one of its sort has all; of several, each has the measure
+    that it stands beside, and any other measure of that family which none stands beside.
+    """
     if own.name:
         return tuple(m.column for m in measures if m.name in METERS[own.name])
     alike = [m.column for m in meanings if m.role == own.role and not m.name]
@@ -87,14 +92,31 @@ def _beside(own: Meaning, meanings: Sequence[Meaning], measures: Sequence[Meanin
     if len(alike) == 1:
         return tuple(m.column for m in free)
     leads = not any(m.column < alike[0] for m in free)
-    if leads:
-        following = [c for c in alike if c > own.column]
-        return tuple(m.column for m in free if own.column < m.column < (following[0] if following else 10**9))
-    before = [c for c in alike if c < own.column]
-    last = own.column == alike[-1]
-    return tuple(
-        m.column for m in free if (before[-1] if before else -1) < m.column and (m.column < own.column or last)
-    )
+    owners = {m.column: _nearest(m.column, alike, leads) for m in free}
+    direct = {
+        owner: _family(m.name) for m in free if (owner := owners[m.column]) is not None and _touches(m, owner, free)
+    }
+    for m in free:
+        owner = owners[m.column]
+        if owner is None or (own.role == "meter" and direct.get(owner) not in (None, _family(m.name))):
+            owners[m.column] = next((c for c, family in direct.items() if family == _family(m.name)), owner)
+    return tuple(m.column for m in free if owners[m.column] == own.column)
+
+
+def _nearest(column: int, alike: Sequence[int], leads: bool) -> int | None:
+    """Return the column of a sort that follows a measure, or leads it where the sort stands in front."""
+    beside = [c for c in alike if c < column] if leads else [c for c in alike if c > column]
+    return None if not beside else max(beside) if leads else min(beside)
+
+
+def _touches(measure: Meaning, owner: int, measures: Sequence[Meaning]) -> bool:
+    """Tell whether no other measure stands between a measure and the column that belongs to it."""
+    low, high = sorted((measure.column, owner))
+    return not any(low < m.column < high for m in measures)
+
+
+def _family(measure: str) -> str:
+    return next((family for family, names in METERS.items() if measure in names), measure)
 
 
 def take_attributes(free: Sequence[tuple[int, Header]], looks: Looks, meanings: Meanings) -> None:

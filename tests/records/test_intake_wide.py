@@ -1,0 +1,173 @@
+"""Does a sheet in which a row is a can, a tank check or a taster give runs, readings and scores?"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from datetime import datetime, time
+
+import pytest
+
+from analysis.problems import Severity
+from analysis.records import Answers, Intake, SheetAnswers
+
+Take = Callable[..., Intake]
+DAY, NEXT = datetime(2026, 3, 2), datetime(2026, 3, 3)
+CANS = [
+    ["Run", "Gyle", "Packaged on", "Can", "DO (ppb)", "Meter", "TPO, ppb", "Haze (NTU)", "Meter", "Headspace mL",
+     "Seamer"],
+    ["R1", "G2417", DAY, 1, 35, "OX1", 80, 4.0, "HZ1", 20, "A"],
+    ["R1", "#2417", DAY, 2, "<5", "OX1", 82, "broken", "HZ1", 22, "A"],
+    ["R2", 2418, NEXT, 1, 41, "OX2", None, 8.0, "HZ1", 21, "B"],
+]  # fmt: skip
+
+
+def test_cans_give_their_runs_and_their_readings_together(take: Take) -> None:
+    intake = take(CANS)
+    runs = intake.records["pack_runs"]
+    assert runs[["run", "batch", "headspace"]].values.tolist() == [["R1", "2417", 21.0], ["R2", "2418", 21.0]]
+    assert runs["packed_at"].tolist() == [DAY, NEXT]
+    readings = intake.records["readings"].fillna({"sign": "", "meter": ""})
+    told = readings[["run", "sample", "quantity", "value", "sign", "unit", "meter", "source_row"]].values.tolist()
+    assert told == [
+        ["R1", "1", "dissolved_oxygen", 35.0, "", "µg/L", "OX1", 2],
+        ["R1", "1", "total_oxygen", 80.0, "", "µg/L", "OX1", 2],
+        ["R1", "1", "haze", 1.0, "", "EBC", "HZ1", 2],
+        ["R1", "2", "dissolved_oxygen", 5.0, "<", "µg/L", "OX1", 3],
+        ["R1", "2", "total_oxygen", 82.0, "", "µg/L", "OX1", 3],
+        ["R2", "1", "dissolved_oxygen", 41.0, "", "µg/L", "OX2", 4],
+        ["R2", "1", "haze", 2.0, "", "EBC", "HZ1", 4],
+    ]
+    assert set(readings["stage"]) == {"pack"}
+
+
+def test_what_is_the_same_within_a_run_goes_with_the_run_and_what_differs_with_the_can(take: Take) -> None:
+    intake = take(CANS)
+    runs, readings = intake.records["pack_runs"], intake.records["readings"]
+    assert [json.loads(text) for text in runs["extra"]] == [{"Seamer": "A"}, {"Seamer": "B"}]
+    assert [json.loads(text) for text in readings["extra"].iloc[[0, 3]]] == [
+        {"Headspace mL": "20"},
+        {"Headspace mL": "22"},
+    ]
+
+
+def test_a_named_meter_belongs_to_what_it_reads_wherever_it_stands(take: Take) -> None:
+    intake = take(
+        [["Haze meter", "O2 meter", "Run", "Can", "TPO (ppb)", "Haze (EBC)"], ["HZ1", "OX1", "R1", 1, 80, 0.9]]
+    )
+    readings = intake.records["readings"]
+    assert dict(zip(readings["quantity"], readings["meter"], strict=True)) == {"total_oxygen": "OX1", "haze": "HZ1"}
+
+
+def test_one_meter_column_belongs_to_every_measure(take: Take) -> None:
+    readings = take([["Run", "Can", "DO ppb", "TPO ppb", "Meter"], ["R1", 1, 30, 80, "OX1"]]).records["readings"]
+    assert readings["meter"].tolist() == ["OX1", "OX1"]
+
+
+def test_a_tank_check_gives_readings_at_its_vessel(take: Take) -> None:
+    intake = take(
+        [["FV", "Date", "Time", "Gyle", "DO, ppm", "Temp °C", "pH"], ["FV 3", DAY, time(9, 30), 2417, 0.031, 4.2, 4.3]]
+    )
+    readings = intake.records["readings"]
+    assert readings[["vessel", "stage", "batch"]].drop_duplicates().values.tolist() == [["FV3", "fermenter", "2417"]]
+    assert dict(zip(readings["quantity"], readings["value"], strict=True)) == pytest.approx(
+        {"dissolved_oxygen": 31.0, "temperature": 4.2, "ph": 4.3}
+    )
+    assert set(readings["measured_at"]) == {datetime(2026, 3, 2, 9, 30)}
+    assert intake.records["pack_runs"].empty
+
+
+def test_a_sample_temperature_beside_cans_goes_with_their_readings(take: Take) -> None:
+    readings = take([["Run", "Can", "DO (ppb)", "Temp (°F)"], ["R1", 1, 30, 68]]).records["readings"]
+    assert readings[["quantity", "temperature"]].values.tolist() == [["dissolved_oxygen", pytest.approx(20.0)]]
+
+
+def test_the_stage_in_a_header_is_the_readings_stage(take: Take) -> None:
+    readings = take([["Run", "Sample", "BBT DO (ppb)", "Can DO (ppb)"], ["R1", 1, 20, 45]]).records["readings"]
+    assert readings[["stage", "value"]].values.tolist() == [["bright_tank", 20.0], ["pack", 45.0]]
+
+
+def test_two_columns_of_one_measure_are_replicates(take: Take) -> None:
+    intake = take([["Run", "Can", "DO 1 (ppb)", "DO 2 (ppb)"], ["R1", 1, 30, 32]])
+    assert intake.records["readings"][["replicate", "value"]].values.tolist() == [["1", 30.0], ["2", 32.0]]
+    assert not [p for p in intake.problems if p.severity is Severity.CONFLICT]
+
+
+def test_cans_without_a_number_are_numbered_in_the_order_of_the_rows(take: Take) -> None:
+    intake = take([["Run", "DO (ppb)"], ["R1", 30], ["R1", 30], ["R2", 40], ["R1", 31]])
+    readings = intake.records["readings"]
+    assert readings[["run", "sample"]].values.tolist() == [["R1", "1"], ["R1", "2"], ["R2", "1"], ["R1", "3"]]
+    assert [p.code for p in intake.problems] == ["sample-numbered"]
+
+
+def test_a_date_that_nothing_ties_to_the_reading_is_the_packing_date_unless_another_sheet_has_it(take: Take) -> None:
+    cans = [["Run", "Batch", "Date", "DO (ppb)"], ["R1", 2417, NEXT, 30]]
+    alone = take({"Cans": cans})
+    assert alone.records["pack_runs"]["packed_at"].tolist() == [NEXT]
+    assert "date-taken-twice" in [p.code for p in alone.problems]
+    runs = [["Run", "Batch", "Packed on"], ["R1", 2417, DAY]]
+    beside = take({"Cans": cans, "Runs": runs})
+    assert beside.records["pack_runs"]["packed_at"].tolist() == [DAY]
+    assert beside.records["readings"]["measured_at"].tolist() == [NEXT]
+
+
+def test_a_unit_that_could_be_two_things_costs_only_its_own_readings(take: Take) -> None:
+    rows = [["Run", "Can", "DO (ppb)", "Haze (FTU)"], ["R1", 1, 35, 69], ["R1", 2, 36, 138], ["R1", 3, None, 70]]
+    intake = take(rows)
+    (sheet,) = intake.sheets
+    (problem,) = intake.problems
+    assert (problem.code, problem.column, problem.severity) == ("unit-ambiguous", "Haze (FTU)", Severity.QUESTION)
+    assert (sheet.accepted, sheet.rejected) == (2, 1)
+    assert set(intake.records["readings"]["quantity"]) == {"dissolved_oxygen"}
+    answered = take(rows, answers=SheetAnswers(Answers(units={"Haze (FTU)": "ASBC FTU"})))
+    haze = answered.records["readings"].query("quantity == 'haze'")["value"]
+    assert haze.tolist() == pytest.approx([1.0, 2.0, 70 / 69])
+    assert answered.sheets[0].rejected == 0
+
+
+def test_haze_without_an_angle_beside_a_forward_angle_is_asked_about(take: Take) -> None:
+    rows = [["Run", "Can", "Haze (EBC)", "Haze 25° (EBC)"], ["R1", 1, 0.5, 0.4]]
+    intake = take(rows)
+    assert [(p.code, p.column) for p in intake.problems] == [("angle-missing", "Haze (EBC)")]
+    assert intake.records["readings"]["quantity"].tolist() == ["haze_forward"]
+    answered = take(rows, answers=SheetAnswers(Answers(angles={"Haze (EBC)": "90"})))
+    assert answered.records["readings"]["quantity"].tolist() == ["haze", "haze_forward"]
+    assert answered.problems == ()
+
+
+def test_a_bad_cell_rejects_its_row_whole_and_a_word_for_missing_does_not(take: Take) -> None:
+    intake = take(
+        [["Run", "Can", "DO (ppb)", "Haze (EBC)"], ["R1", 1, 30, "loads"], ["R1", 2, 31, "n/a"], ["R1", 3, 30_000, 1]]
+    )
+    (sheet,) = intake.sheets
+    assert (sheet.accepted, sheet.rejected) == (1, 2)
+    assert intake.records["readings"]["value"].tolist() == [31.0]
+    assert [(p.code, p.row, p.column, p.value) for p in intake.problems if p.severity is Severity.REJECTED] == [
+        ("number-unreadable", 2, "Haze (EBC)", "loads"),
+        ("value-implausible", 4, "DO (ppb)", "30000"),
+    ]
+    (note,) = [p for p in intake.problems if p.severity is Severity.NOTE]
+    assert (note.code, "“n/a” (1)" in note.message) == ("value-missing", True)
+
+
+def test_a_row_without_any_value_is_ignored(take: Take) -> None:
+    (sheet,) = take([["Run", "Can", "DO (ppb)"], ["R1", 1, 30], ["R1", 2, None]]).sheets
+    assert (sheet.accepted, dict(sheet.ignored_as)) == (1, {"without a value": 1})
+
+
+def test_a_taster_a_row_gives_a_score_an_attribute(take: Take) -> None:
+    intake = take(
+        [["Run", "Taster", "Tasted", "Papery", "Hop aroma", "Zing", "Age days"], ["R1", "AB", DAY, 1, "-", 6, 30]]
+    )
+    tastings = intake.records["tastings"]
+    assert tastings[["attribute", "score"]].values.tolist() == [["papery", 1.0], ["zing", 6.0]]
+    assert json.loads(tastings["extra"].iloc[0]) == {"Age days": "30"}
+    assert [p.code for p in intake.problems] == ["value-missing", "attribute-taken"]
+
+
+def test_a_measure_that_a_person_names_is_taken_and_one_that_they_ignore_is_not(take: Take) -> None:
+    rows = [["Run", "Can", "Trübung (EBC)", "DO (ppb)"], ["R1", 1, 0.8, 30]]
+    answers = SheetAnswers(Answers(columns={"Trübung (EBC)": "haze", "DO (ppb)": "ignore"}))
+    intake = take(rows, answers=answers)
+    assert intake.records["readings"][["quantity", "value"]].values.tolist() == [["haze", 0.8]]
+    assert dict(intake.sheets[0].columns)["DO (ppb)"] == "ignore"

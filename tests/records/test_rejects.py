@@ -1,0 +1,103 @@
+"""Can rejected rows be mended in the layout that they came in, and taken in again?"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
+
+import openpyxl
+import pytest
+
+from analysis.records import Answers, Intake, SourceFile, take_in, write_rejects
+from analysis.records.marks import REASON, SAMPLE
+
+Take = Callable[..., Intake]
+DAY = datetime(2026, 3, 2, 8, 15)
+
+
+def _rows(path: Path, sheet: str) -> list[list[object]]:
+    return [list(row) for row in openpyxl.load_workbook(path)[sheet].iter_rows(values_only=True)]
+
+
+def test_rejected_rows_come_back_under_their_headers_with_a_reason(take: Take, tmp_path: Path) -> None:
+    rows = [["A banner"], [], ["Run", "Batch", "Packed on", "DO (ppb)", "Who"], ["R1", 2417, DAY, 30, "ab"],
+            ["R2", 2418.0, DAY, "lots", "cd"]]  # fmt: skip
+    intake = take({"Cans": rows})
+    write_rejects(intake, tmp_path / "rejects.xlsx")
+    headers, row = _rows(tmp_path / "rejects.xlsx", "Cans")
+    assert headers == ["Run", "Batch", "Packed on", "DO (ppb)", "Who", SAMPLE, REASON]
+    assert row == ["R2", 2418, DAY, "lots", "cd", "1", "“lots” is not a number."]
+
+
+def test_a_mended_file_is_taken_in_as_it_is(take: Take, tmp_path: Path) -> None:
+    rows = [
+        ["Run", "Batch", "Packed on", "DO (ppb)"],
+        ["R1", 2417, "25/04/2026", 30],
+        ["R1", 2417, "03/04/2026", "lots"],
+    ]
+    intake = take({"Cans": rows})
+    path = tmp_path / "rejects.xlsx"
+    write_rejects(intake, path)
+    book = openpyxl.load_workbook(path)
+    book["Cans"]["D2"] = 44
+    book.save(path)
+    mended = take_in([SourceFile(path, "rejects.xlsx")])
+    assert (mended.sheets[0].accepted, mended.sheets[0].rejected, mended.problems) == (1, 0, ())
+    assert mended.sheets[0].layout == intake.sheets[0].layout
+    readings = mended.records["readings"]
+    # the date's order was told by a row that was taken, and the sample's number by its place among all rows
+    assert mended.records["pack_runs"]["packed_at"].tolist() == [datetime(2026, 4, 3)]
+    assert readings[["run", "sample", "value"]].values.tolist() == [["R1", "2", 44.0]]
+
+
+def test_a_file_taken_in_again_unmended_is_rejected_for_the_same_reasons(take: Take, tmp_path: Path) -> None:
+    rows = [
+        ["Batch", "Recipe", "Brewed", "Vol (hL)"],
+        ["1", "P40", DAY, "many"],
+        ["2", None, DAY, 20],
+        ["3", "P40", "soonish", 20],
+    ]
+    intake = take(rows)
+    write_rejects(intake, tmp_path / "rejects.xlsx")
+    again = take_in([SourceFile(tmp_path / "rejects.xlsx", "rejects.xlsx")])
+    assert [(p.code, p.column, p.row) for p in again.problems] == [(p.code, p.column, p.row) for p in intake.problems]
+
+
+def test_sheets_of_one_name_and_names_that_a_workbook_refuses_are_kept_apart(take_csv: Take, tmp_path: Path) -> None:
+    first = take_csv("Batch,Recipe\n,P40\n", name="a:very/long name [of a file] that goes on and on.csv")
+    both = Intake(first.files, first.problems, first.records, first.rejects * 2)
+    write_rejects(both, tmp_path / "rejects.xlsx")
+    names = openpyxl.load_workbook(tmp_path / "rejects.xlsx").sheetnames
+    assert len(names) == 2 and all(len(name) <= 31 for name in names) and names[1].endswith("(2)")
+
+
+def test_no_cell_becomes_a_formula(take_csv: Take, tmp_path: Path) -> None:
+    intake = take_csv('Batch,Recipe,Remarks\n,"=1+1","=HYPERLINK(""x"")"\n')
+    write_rejects(intake, tmp_path / "rejects.xlsx")
+    cells = [c for row in openpyxl.load_workbook(tmp_path / "rejects.xlsx").active.iter_rows() for c in row if c.value]
+    assert "=1+1" in [c.value for c in cells]
+    assert all(cell.data_type == "s" for cell in cells)
+
+
+def test_nothing_rejected_gives_a_workbook_that_says_so(take_csv: Take, tmp_path: Path) -> None:
+    write_rejects(take_csv("Batch,Recipe\n1,P40\n"), tmp_path / "rejects.xlsx")
+    assert _rows(tmp_path / "rejects.xlsx", "Rejected") == [["No row was rejected."]]
+
+
+def test_a_path_that_cannot_be_written_is_misuse(take_csv: Take, tmp_path: Path) -> None:
+    with pytest.raises(ValueError, match="path must be a file that can be written"):
+        write_rejects(take_csv("Batch,Recipe\n1,P40\n"), tmp_path / "nowhere" / "rejects.xlsx")
+
+
+def test_a_sheet_that_waits_for_an_answer_comes_back_whole_and_the_answer_holds_for_it(
+    take: Take, tmp_path: Path
+) -> None:
+    rows = [["Brew no.", "FV", "Verrichtung", "Started"], [2417, "FV3", "roused", DAY]]
+    intake = take(rows)
+    write_rejects(intake, tmp_path / "rejects.xlsx")
+    layout = intake.sheets[0].layout
+    assert layout is not None
+    said = {layout: Answers(columns={"Verrichtung": "operation"})}
+    again = take_in([SourceFile(tmp_path / "rejects.xlsx", "rejects.xlsx")], remembered=said)
+    assert again.records["operations"]["operation"].tolist() == ["rouse"]
