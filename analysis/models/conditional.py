@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.models.arrays import Bools, Floats, Ints
+from analysis.models.blocks import Block
 from analysis.models.design import Rows
 from analysis.models.gradient import eliminated_products, rest_kernel, rest_products
 from analysis.models.information import LevelProducts
@@ -58,16 +59,20 @@ def level_effects(fit: MixedFit) -> tuple[LevelEffects, ...]:
     with one_thread():
         modes = _modes(fit)
         inner = LevelProducts(fit.solution)
-        results = []
+        found: dict[int, LevelEffects] = {}
         for k, (block, factor) in enumerate(zip(fit.solution.system.blocks, fit.solution.factors, strict=True)):
             phi = factor @ factor.T
             with_fixed = by_level(_products(fit)[k][:, :-1], block.levels)
             projected = inner.level_blocks(k) - with_fixed @ fit.solution.unscaled @ with_fixed.transpose(0, 2, 1)
             left = np.diagonal(phi - phi @ projected @ phi, axis1=1, axis2=2)
             errors = np.sqrt(np.maximum(left, 0.0) * fit.residual_variance)
-            owner = fit.sums.design.factors[block.factor]
-            results.append(LevelEffects(owner.name, owner.columns, fit.sums.labels[block.factor], modes[k], errors))
-    return tuple(results)
+            for each in block.owners:
+                owner, labels = fit.sums.design.factors[each.factor], fit.sums.labels[each.factor]
+                absent = each.places < 0
+                values = np.where(absent, 0.0, modes[k].ravel()[each.places])
+                spread = np.where(absent, errors.max(), errors.ravel()[each.places])
+                found[each.factor] = LevelEffects(owner.name, owner.columns, labels, values, spread)
+    return tuple(found[factor] for factor in sorted(found))
 
 
 def row_fit(fit: MixedFit, frame: pd.DataFrame) -> RowFit:
@@ -86,9 +91,8 @@ def row_fit(fit: MixedFit, frame: pd.DataFrame) -> RowFit:
     fitted = fixed_part.copy()
     modes = _modes(fit)
     for k, block in enumerate(fit.solution.system.blocks):
-        codes = _codes(fit, rows, block.factor)
-        known = codes >= 0
-        fitted[known] += (_varying(rows, block.factor)[known] * modes[k][codes[known]]).sum(axis=1)
+        of_row, varying = _block_rows(fit, rows, block)
+        fitted += (varying * modes[k][of_row]).sum(axis=1)
     residuals = rows.dense[:, -1] - fitted
     with one_thread():
         leverages = _leverages(fit, rows)
@@ -121,9 +125,18 @@ def _codes(fit: MixedFit, rows: Rows, factor: int) -> Ints:
     return np.asarray(places, dtype=np.int64)[rows.codes[factor]]
 
 
-def _varying(rows: Rows, factor: int) -> Floats:
-    columns = rows.columns[factor]
-    return np.ones((len(rows.dense), 1)) if columns is None else columns
+def _block_rows(fit: MixedFit, rows: Rows, block: Block) -> tuple[Ints, Floats]:
+    """Each row's level of a block (n,) and the values of its columns (n, c), 0 where the fit has not seen the level."""
+    of_row = np.zeros(len(rows.dense), dtype=np.int64)
+    varying = np.zeros((len(rows.dense), block.width))
+    for owner in block.owners:
+        codes = _codes(fit, rows, owner.factor)
+        known = np.flatnonzero((codes >= 0) & (owner.places[codes, 0] >= 0))
+        level, column = np.divmod(owner.places[codes[known]], block.width)
+        of_row[known] = level[:, 0]
+        columns = rows.columns[owner.factor]
+        varying[known[:, None], column] = 1.0 if columns is None else columns[known]
+    return of_row, varying
 
 
 def _leverages(fit: MixedFit, rows: Rows) -> Floats:
@@ -132,30 +145,30 @@ def _leverages(fit: MixedFit, rows: Rows) -> Floats:
     result = np.zeros(count)
     system = fit.solution.system
     kernel = rest_kernel(fit.solution)
-    codes = {block.factor: _codes(fit, rows, block.factor) for block in system.blocks}
+    placed = [_block_rows(fit, rows, block) for block in system.blocks]
     for start in range(0, count, _CHUNK):
         chunk = slice(start, min(start + _CHUNK, count))
-        result[chunk] = _chunk_leverages(fit, rows, codes, kernel, chunk)
+        result[chunk] = _chunk_leverages(fit, rows, placed, kernel, chunk)
     return result
 
 
-def _chunk_leverages(fit: MixedFit, rows: Rows, codes: dict[int, Ints], kernel: Floats, chunk: slice) -> Floats:
+def _chunk_leverages(
+    fit: MixedFit, rows: Rows, placed: list[tuple[Ints, Floats]], kernel: Floats, chunk: slice
+) -> Floats:
     solution, system = fit.solution, fit.solution.system
     size = chunk.stop - chunk.start
     places = [fit.sums.names.index(name) for name in fit.names]
     fixed = (rows.dense[chunk] - fit.sums.shift)[:, places] if 0 in places else rows.dense[chunk][:, places]
-    rest = np.zeros((size, len(kernel)))
-    for block in system.rest:
-        of_row, varying = codes[block.factor][chunk], _varying(rows, block.factor)[chunk]
-        seen = np.flatnonzero(of_row >= 0)
-        for a in range(block.width):
-            rest[seen, block.start + of_row[seen] * block.width + a] = varying[seen, a]
-    leverage = np.zeros(size)
+    rest, leverage = np.zeros((size, len(kernel))), np.zeros(size)
     first, reduction = system.eliminated, system.reduction
+    of_blocks = placed if first is None else placed[1:]
+    for block, (of_row, varying) in zip(system.rest, of_blocks, strict=True):
+        for a in range(block.width):
+            rest[np.arange(size), block.start + of_row[chunk] * block.width + a] = varying[chunk, a]
     if first is not None and reduction is not None:
-        of_row, varying = codes[first.factor][chunk], _varying(rows, first.factor)[chunk]
+        of_row, varying = placed[0][0][chunk], placed[0][1][chunk]
         phi = solution.factors[0] @ solution.factors[0].T
-        weighted = np.einsum("na,nab->nb", varying, (phi @ solution.shrink)[of_row]) * (of_row >= 0)[:, None]
+        weighted = np.einsum("na,nab->nb", varying, (phi @ solution.shrink)[of_row])
         leverage += (weighted * varying).sum(axis=1)
         at = (of_row * first.width)[:, None] + np.arange(first.width)
         for a in range(first.width):

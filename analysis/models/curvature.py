@@ -20,7 +20,7 @@ __all__ = ["average_information"]
 
 
 def average_information(solution: Solution, reml: bool) -> Floats:
-    """The second derivative of the deviance by φ, averaged, for parts of one column each, (k, k)."""
+    """The second derivative of the deviance by φ, averaged, for parts of one variance each, (k, k)."""
     system = solution.system
     first, second = eliminated_products(solution), rest_products(solution)
     turn = np.concatenate([-solution.coefficients, [1.0]])
@@ -44,9 +44,10 @@ def _sources(solution: Solution, first: Floats, second: Floats) -> tuple[Floats,
     for k, block in enumerate(blocks):
         eliminated = k == 0 and solution.system.eliminated is not None
         source, target, base = (first, from_first, 0) if eliminated else (second, from_rest, block.start)
-        for start, _ in block.parts:
-            rows = slice(base + start, base + block.levels * block.width, block.width)
-            target[rows, at] = source[rows]
+        for part in block.parts:
+            for column in range(part.start, part.stop):
+                rows = slice(base + column, base + block.levels * block.width, block.width)
+                target[rows, at] = source[rows]
             at += 1
     return from_first, from_rest
 

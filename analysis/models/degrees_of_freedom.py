@@ -79,16 +79,15 @@ def small_sample(fit: MixedFit, method: DfMethod) -> SmallSample:
 
 def level_caps(fit: MixedFit) -> tuple[tuple[str, float, tuple[bool, ...]], ...]:
     """For each factor with a random intercept: its name, the cap, which coefficients move only between its levels."""
-    system = fit.solution.system
     caps = []
-    for block in system.blocks:
-        owner = fit.sums.design.factors[block.factor]
+    for factor in fit.solution.system.factors:
+        owner = fit.sums.design.factors[factor]
         if "Intercept" not in owner.columns:
             continue
         at = owner.columns.index("Intercept")
-        counts = fit.sums.own[block.factor][:, at, at]
+        counts = fit.sums.own[factor][:, at, at]
         places = [fit.sums.names.index(name) for name in fit.names]
-        totals = fit.sums.with_dense[block.factor][at :: block.width][:, places]
+        totals = fit.sums.with_dense[factor][at :: len(owner.columns)][:, places]
         means = totals[counts > 0] ** 2 / counts[counts > 0, None]
         squares = np.diagonal(fit.sums.dense)[places]
         around = squares - fit.sums.dense[0, places] ** 2 / fit.sums.rows

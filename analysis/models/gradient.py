@@ -14,10 +14,10 @@ from scipy.linalg import lapack
 from scipy.linalg.blas import dsymm
 
 from analysis.models.arrays import Floats
+from analysis.models.blocks import Block
 from analysis.models.criterion import Solution
 from analysis.models.reduction import Reduction
 from analysis.models.scaling import by_level, scaled_both, scaled_rows, square_full
-from analysis.models.system import Block
 
 __all__ = ["eliminated_products", "gradient", "rest_kernel", "rest_products"]
 

@@ -14,28 +14,22 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.models.arrays import Floats
+from analysis.models.blocks import Block
 from analysis.models.criterion import Solution
 from analysis.models.gradient import eliminated_products, rest_kernel, rest_products
 from analysis.models.reduction import Reduction
 from analysis.models.scaling import square_full
-from analysis.models.system import Block
 
 __all__ = ["Information", "LevelProducts", "information"]
 
 
 @dataclass(frozen=True)
 class Component:
-    """One variance or covariance: entry (a, b) of the covariance of a block's columns, and its value."""
+    """One variance or covariance of a block's columns: the entries of E that are 1, and its value."""
 
     block: int
-    a: int
-    b: int
+    pairs: tuple[tuple[int, int], ...]
     value: float
-
-    @property
-    def pairs(self) -> tuple[tuple[int, int], ...]:
-        """The entries of E that are 1."""
-        return ((self.a, self.a),) if self.a == self.b else ((self.a, self.b), (self.b, self.a))
 
 
 @dataclass(frozen=True)
@@ -98,8 +92,14 @@ def _components(solution: Solution) -> list[Component]:
     found = []
     for k, (block, factor) in enumerate(zip(solution.system.blocks, solution.factors, strict=True)):
         phi = factor @ factor.T
-        for start, stop in block.parts:
-            found += [Component(k, a, b, float(phi[a, b])) for a in range(start, stop) for b in range(start, a + 1)]
+        for part in block.parts:
+            columns = range(part.start, part.stop)
+            if part.tied:
+                found.append(Component(k, tuple((a, a) for a in columns), float(phi[part.start, part.start])))
+                continue
+            for a in columns:
+                found += [Component(k, ((a, b), (b, a)), float(phi[a, b])) for b in range(part.start, a)]
+                found.append(Component(k, ((a, a),), float(phi[a, a])))
     return found
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import OptimizeResult, minimize
 
-from analysis.models.arrays import Floats
+from analysis.models.arrays import CannotFitError, Floats
 from analysis.models.families import Family, Terms
 from analysis.models.random_rows import Factored, RandomRows
 
@@ -71,7 +71,7 @@ class LaplaceSearch:
         eta = fixed + self.random.spread(theta, effects)
         terms = self.family.terms(eta, own)
         best = terms.log_density.sum() - 0.5 * effects @ effects
-        factored = self.random.factored(theta, np.maximum(-terms.second, _LEAST_WEIGHT))
+        factored = self._factored(theta, terms)
         for _ in range(_INNER_STEPS if self.random.count else 0):
             slope = self.random.gathered(theta, terms.first) - effects
             step = factored.solve(slope)
@@ -87,9 +87,16 @@ class LaplaceSearch:
                     break
                 step = 0.5 * step
             effects, best = tried, value
-            factored = self.random.factored(theta, np.maximum(-terms.second, _LEAST_WEIGHT))
+            factored = self._factored(theta, terms)
         self.effects = effects
         return effects, terms, factored
+
+    def _factored(self, theta: Floats, terms: Terms) -> Factored:
+        """M with the rows' weights; with those above 0 alone where a family that is not concave leaves no factor."""
+        try:
+            return self.random.factored(theta, -terms.second)
+        except CannotFitError:
+            return self.random.factored(theta, np.maximum(-terms.second, _LEAST_WEIGHT))
 
     def _gradient(self, theta: Floats, effects: Floats, terms: Terms, factored: Factored) -> Floats:
         leverage, left = self.random.leverages(theta, factored)

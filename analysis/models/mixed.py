@@ -141,7 +141,7 @@ def fit_sums(
     Parameters
     ----------
     start : MixedFit
-        A fit with the same groups whose variances the search starts from.
+        A fit of the same sums, or of part of them, whose variances the search starts from.
 
     Raises
     ------
@@ -156,17 +156,21 @@ def fit_sums(
     _check_levels(sums, system)
     reml = method == "REML"
     parameters = Parameters(system.blocks)
-    begin = parameters.start if start is None else parameters.vector(start.solution.factors)
+    begin = parameters.start
+    if start is not None:
+        before = start.solution
+        own = {factor: before.system.own_factor(factor, before.factors) for factor in before.system.factors}
+        begin = parameters.vector(system.block_factors(own))
     with one_thread():
         found = search(system, begin, reml)
     return _fit(sums, system, found, method)
 
 
 def _check_levels(sums: CrossProducts, system: System) -> None:
-    for block in system.blocks:
-        owner = sums.design.factors[block.factor]
+    for factor in system.factors:
+        owner = sums.design.factors[factor]
         at = owner.columns.index("Intercept") if "Intercept" in owner.columns else -1
-        if at >= 0 and sums.own[block.factor][:, at, at].max() <= 1:
+        if at >= 0 and sums.own[factor][:, at, at].max() <= 1:
             raise CannotFitError(
                 f"every level of {owner.name} has one row, so that its variance cannot be told from the residual's"
             )
@@ -193,7 +197,7 @@ def _fit(
         deviance=solution.deviance(reml),
         rows=sums.rows,
         missing=sums.missing,
-        groups=tuple(Group(sums.design.factors[b.factor].name, sums.levels(b.factor)) for b in system.blocks),
+        groups=tuple(Group(sums.design.factors[t].name, sums.levels(t)) for t in system.factors),
         dropped=system.dropped,
         at_zero=at_zero,
         converged=found.converged,
@@ -205,19 +209,19 @@ def _fit(
 
 def _variances(sums: CrossProducts, solution: Solution, scale: float) -> tuple[tuple[Variance, ...], tuple[str, ...]]:
     """In the order of the formula."""
-    found: list[tuple[int, Variance]] = []
+    found: list[Variance] = []
     at_zero: list[str] = []
-    for block, factor in zip(solution.system.blocks, solution.factors, strict=True):
-        owner = sums.design.factors[block.factor]
-        phi = factor @ factor.T
-        size = np.trace(sums.own[block.factor].mean(axis=0))
-        for start, stop in block.parts:
-            part = phi[start:stop, start:stop]
-            columns = owner.columns[start:stop]
+    system = solution.system
+    for factor in system.factors:
+        owner, levels = sums.design.factors[factor], sums.levels(factor)
+        half = system.own_factor(factor, solution.factors)
+        phi = half @ half.T
+        size = np.trace(sums.own[factor].mean(axis=0))
+        for start, stop in owner.parts:
+            part, columns = phi[start:stop, start:stop], owner.columns[start:stop]
             zero = np.diagonal(part) * size < _ZERO
             part = np.where(zero[:, None] | zero[None, :], 0.0, part)
-            found.append((block.factor, Variance(owner.name, columns, scale * part, sums.levels(block.factor))))
+            found.append(Variance(owner.name, columns, scale * part, levels))
             plain = owner.columns == ("Intercept",)
             at_zero += [owner.name if plain else f"{owner.name}: {c}" for c, z in zip(columns, zero, strict=True) if z]
-    found.sort(key=lambda each: each[0])
-    return tuple(variance for _, variance in found), tuple(at_zero)
+    return tuple(found), tuple(at_zero)

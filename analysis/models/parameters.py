@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.models.arrays import Floats
-from analysis.models.system import Block
+from analysis.models.blocks import Block, Part
 
 __all__ = ["Parameters"]
 
@@ -35,46 +35,50 @@ class Parameters:
     def bounds(self) -> list[tuple[float | None, float | None]]:
         """φ from 0 up, Cholesky entries without bounds."""
         limits: list[tuple[float | None, float | None]] = []
-        for _, start, stop in self._parts():
-            size = stop - start
-            limits += [(0.0, None)] if size == 1 else [(None, None)] * (size * (size + 1) // 2)
+        for _, part in self._parts():
+            size = part.stop - part.start
+            limits += [(0.0, None)] if part.tied else [(None, None)] * (size * (size + 1) // 2)
         return limits
 
     def vector(self, factors: Sequence[Floats]) -> Floats:
         """The search's vector at these Λ."""
         values: list[float] = []
-        for k, start, stop in self._parts():
-            part = factors[k][start:stop, start:stop]
-            values += (
-                [float(part[0, 0]) ** 2] if len(part) == 1 else [float(v) for v in part[np.tril_indices(len(part))]]
-            )
+        for k, part in self._parts():
+            block = _within(factors[k], part)
+            values += [float(block[0, 0]) ** 2] if part.tied else _entries(block)
         return np.array(values)
 
     def factors(self, vector: Floats) -> tuple[Floats, ...]:
         """The Λ of each block."""
         results = [np.zeros((block.width, block.width)) for block in self.blocks]
         at = 0
-        for k, start, stop in self._parts():
-            size = stop - start
-            if size == 1:
-                results[k][start, start] = np.sqrt(max(float(vector[at]), _LEAST_PHI))
+        for k, part in self._parts():
+            block = _within(results[k], part)
+            if part.tied:
+                np.fill_diagonal(block, np.sqrt(max(float(vector[at]), _LEAST_PHI)))
                 at += 1
                 continue
-            lower = np.tril_indices(size)
-            results[k][start:stop, start:stop][lower] = vector[at : at + len(lower[0])]
+            lower = np.tril_indices(len(block))
+            block[lower] = vector[at : at + len(lower[0])]
             at += len(lower[0])
         return tuple(results)
 
     def chained(self, by_factor: Sequence[Floats], factors: Sequence[Floats]) -> Floats:
         """The derivative by the vector, from those by each Λ."""
         values: list[float] = []
-        for k, start, stop in self._parts():
-            part = by_factor[k][start:stop, start:stop]
-            if stop - start == 1:
-                values.append(float(part[0, 0] / (2.0 * factors[k][start, start])))
-            else:
-                values += [float(v) for v in part[np.tril_indices(len(part))]]
+        for k, part in self._parts():
+            block, theta = _within(by_factor[k], part), float(factors[k][part.start, part.start])
+            values += [float(np.trace(block)) / (2.0 * theta)] if part.tied else _entries(block)
         return np.array(values)
 
-    def _parts(self) -> list[tuple[int, int, int]]:
-        return [(k, start, stop) for k, block in enumerate(self.blocks) for start, stop in block.parts]
+    def _parts(self) -> list[tuple[int, Part]]:
+        return [(k, part) for k, block in enumerate(self.blocks) for part in block.parts]
+
+
+def _within(square: Floats, part: Part) -> Floats:
+    return square[part.start : part.stop, part.start : part.stop]
+
+
+def _entries(block: Floats) -> list[float]:
+    """The lower half, row by row."""
+    return [float(value) for value in block[np.tril_indices(len(block))]]

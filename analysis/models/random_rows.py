@@ -77,6 +77,8 @@ class RandomRows:
             return Factored(np.zeros(0), sparse.csr_array((0, 0)), np.zeros((0, 0)), 0.0)
         first = weights * self.varying[0]
         diagonal = 1.0 + theta[0] ** 2 * np.bincount(self.places[0], first * self.varying[0], self.first)
+        if not (diagonal > 0).all():
+            raise CannotFitError("the random effects cannot be told apart at these variances")
         if not self.size:
             return Factored(
                 diagonal, sparse.csr_array((self.first, 0)), np.zeros((0, 0)), float(np.log(diagonal).sum())

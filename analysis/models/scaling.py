@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from analysis.models.arrays import Floats
-from analysis.models.system import Block
+from analysis.models.blocks import Block
 
 __all__ = ["by_level", "scaled_both", "scaled_rows", "square_full"]
 

@@ -41,7 +41,7 @@ def search(system: System, begin: Floats, reml: bool) -> Found:
     parameters = Parameters(system.blocks)
     if not len(begin):
         return Found(solve(system, ()), True, 1)
-    if not all(stop - start == 1 for block in system.blocks for start, stop in block.parts):
+    if not all(part.tied for block in system.blocks for part in block.parts):
         return quasi_newton(system, begin, reml)
     vector, converged, evaluations = _newton(system, parameters, begin, reml)
     if converged:

@@ -11,36 +11,21 @@ which holds where Φ_e is zero too (Woodbury's identity, level by level).
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from scipy import sparse
 
-from analysis.models.arrays import CannotFitError, Floats, Ints, Sparse
+from analysis.models.arrays import CannotFitError, Floats, Ints
+from analysis.models.blocks import Block, blocks_of, own_products, pair_products, stacked_products
 from analysis.models.cross_products import CrossProducts
 from analysis.models.reduction import Reduction
 
-__all__ = ["Block", "System", "independent_columns", "system_of"]
+__all__ = ["System", "independent_columns", "system_of"]
 
 _ALIASED = 1e-10  # what is left of a column's sum of squares, of 1, after the columns before it
 _SPANNED = 1e-10
-
-
-@dataclass(frozen=True)
-class Block:
-    """A factor's place: its index in the sums, its levels q, columns c, their parts, and its first row among r."""
-
-    factor: int
-    levels: int
-    width: int
-    parts: tuple[tuple[int, int], ...]
-    start: int
-
-    @property
-    def rows(self) -> slice:
-        """The factor's rows among those of r."""
-        return slice(self.start, self.start + self.levels * self.width)
 
 
 @dataclass(frozen=True)
@@ -48,13 +33,15 @@ class System:
     """The sums of one model, ordered for solving.
 
     ``HH`` (m, m), ``HD`` (m, p+1) and ``DD`` (p+1, p+1) are the products of the rest factors and of the dense columns,
-    the response last. ``basis`` (p, p) and ``offset`` (p,) lead from the coefficients b of the shifted columns to those
+    the response last. ``factors`` are those of the sums that
+    the model has. ``basis`` (p, p) and ``offset`` (p,) lead from the coefficients b of the shifted columns to those
     of the columns as given: β = basis b + offset.
     """
 
     names: tuple[str, ...]
     dropped: tuple[str, ...]
     rows: int
+    factors: tuple[int, ...]
     eliminated: Block | None
     rest: tuple[Block, ...]
     reduction: Reduction | None
@@ -63,6 +50,29 @@ class System:
     DD: Floats
     basis: Floats
     offset: Floats
+
+    def own_factor(self, factor: int, factors: Sequence[Floats]) -> Floats:
+        """A factor's own Λ (c, c), of those of the blocks."""
+        for block, each in zip(self.blocks, factors, strict=True):
+            for owner in block.owners:
+                if owner.factor == factor:
+                    columns = owner.places[owner.places[:, 0] >= 0][0] % block.width
+                    return each[np.ix_(columns, columns)]
+        raise ValueError(f"factor must be one of the model's, got {factor}")
+
+    def block_factors(self, own: Mapping[int, Floats]) -> tuple[Floats, ...]:
+        """The blocks' Λ, from each factor's own; the identity for one that is not given."""
+        results = []
+        for block in self.blocks:
+            first = own.get(block.owners[0].factor)
+            result = np.eye(block.width)
+            size = block.width if len(block.owners) == 1 else 1
+            if first is not None:
+                result[:size, :size] = first
+            if len(block.owners) == 2 and (inner := own.get(block.owners[1].factor)) is not None:
+                np.fill_diagonal(result[1:, 1:], inner[0, 0])
+            results.append(result)
+        return tuple(results)
 
     @property
     def blocks(self) -> tuple[Block, ...]:
@@ -89,13 +99,16 @@ def system_of(sums: CrossProducts, fixed: Sequence[str] | None = None, groups: S
     if sums.rows <= len(kept):
         raise CannotFitError(f"{sums.rows} complete rows cannot carry {len(kept)} coefficients")
     columns = np.append(kept, len(wanted))
-    eliminated, rest = _ordered(sums, range(len(sums.own)) if chosen is None else chosen)
+    factors = tuple(range(len(sums.own))) if chosen is None else tuple(int(t) for t in chosen)
+    blocks = blocks_of(sums, factors)
+    eliminated, rest = (blocks[0] if blocks else None), blocks[1:]
     transform = transform[:, columns]
     HH, HD = _rest(sums, rest, transform)
     return System(
         names=tuple(wanted[k] for k in kept),
         dropped=tuple(name for k, name in enumerate(wanted) if k not in kept),
         rows=sums.rows,
+        factors=tuple(sorted(factors)),
         eliminated=eliminated,
         rest=rest,
         reduction=None if eliminated is None else _reduction(sums, eliminated, rest, transform),
@@ -158,42 +171,37 @@ def _basis(sums: CrossProducts, places: Ints) -> Floats:
     return basis
 
 
-def _ordered(sums: CrossProducts, chosen: Sequence[int] | Ints) -> tuple[Block | None, tuple[Block, ...]]:
-    order = sorted((int(t) for t in chosen), key=lambda t: -sums.own[t].shape[0] * sums.own[t].shape[1])
-    blocks: list[Block] = []
-    start = 0
-    for rank, t in enumerate(order):
-        levels, width = sums.own[t].shape[:2]
-        blocks.append(Block(t, levels, width, sums.design.factors[t].parts, start if rank else 0))
-        start += levels * width if rank else 0
-    return (blocks[0], tuple(blocks[1:])) if blocks else (None, ())
-
-
-def _pair(sums: CrossProducts, t: int, s: int) -> Sparse:
-    return sums.pairs[t, s] if t < s else sparse.csr_array(sums.pairs[s, t].T)
-
-
 def _rest(sums: CrossProducts, rest: tuple[Block, ...], transform: Floats) -> tuple[Floats, Floats]:
     size = sum(block.levels * block.width for block in rest)
     HH = np.zeros((size, size), order="F")
     HD = np.zeros((size, transform.shape[1]))
     for i, block in enumerate(rest):
-        HD[block.rows] = sums.with_dense[block.factor] @ transform
-        own = sums.own[block.factor]
+        factor = block.owners[0].factor
+        HD[block.rows] = sums.with_dense[factor] @ transform
+        at = block.start + block.width * np.arange(block.levels)
         for a in range(block.width):
             for b in range(block.width):
-                at = block.start + block.width * np.arange(block.levels)
-                HH[at + a, at + b] = own[:, a, b]
+                HH[at + a, at + b] = sums.own[factor][:, a, b]
         for other in rest[:i]:
-            products = _pair(sums, block.factor, other.factor).tocoo()
+            products = pair_products(sums, factor, other.owners[0].factor).tocoo()
             HH[block.start + products.row, other.start + products.col] = products.data
             HH[other.start + products.col, block.start + products.row] = products.data
     return HH, HD
 
 
 def _reduction(sums: CrossProducts, eliminated: Block, rest: tuple[Block, ...], transform: Floats) -> Reduction:
-    own = sums.own[eliminated.factor]
-    pairs = [_pair(sums, eliminated.factor, block.factor) for block in rest]
-    empty = sparse.csr_array((eliminated.levels * eliminated.width, 0))
-    products = sparse.csr_array(sparse.hstack(pairs, format="csr")) if pairs else empty
-    return Reduction(own, products, sums.with_dense[eliminated.factor] @ transform)
+    dense = stacked_products(eliminated, [sums.with_dense[owner.factor] @ transform for owner in eliminated.owners])
+    size = eliminated.levels * eliminated.width
+    rows, columns, values = [np.zeros(0, np.int64)], [np.zeros(0, np.int64)], [np.zeros(0)]
+    for owner in eliminated.owners:
+        for block in rest:
+            products = pair_products(sums, owner.factor, block.owners[0].factor).tocoo()
+            at = owner.places.ravel()[products.row]
+            rows.append(at[at >= 0])
+            columns.append(block.start + products.col[at >= 0])
+            values.append(products.data[at >= 0])
+    count = sum(block.levels * block.width for block in rest)
+    entries = (np.concatenate(values), (np.concatenate(rows), np.concatenate(columns)))
+    return Reduction(
+        own_products(sums, eliminated), sparse.csr_array(sparse.coo_array(entries, shape=(size, count))), dense
+    )

@@ -35,7 +35,7 @@ FAMILIES = {
 @pytest.mark.parametrize("name", FAMILIES)
 def test_derivatives_of_a_family(name):
     family, own = FAMILIES[name]
-    eta = RNG.normal(scale=1.5, size=ROWS)
+    eta = np.random.default_rng(18).normal(scale=1.5, size=ROWS)
     h = 1e-5
     terms, up, down = family.terms(eta, own), family.terms(eta + h, own), family.terms(eta - h, own)
     assert (up.log_density - down.log_density) / (2 * h) == pytest.approx(terms.first, rel=1e-5, abs=1e-6)
@@ -53,10 +53,11 @@ def test_derivatives_of_a_family(name):
 @pytest.mark.parametrize("factors", [0, 1, 3])
 def test_gradient_of_the_approximation(name, factors):
     family, own = FAMILIES[name]
+    rng = np.random.default_rng(17)
     levels = [9, 5, 3][:factors]
-    codes = [RNG.integers(0, q, ROWS) for q in levels]
-    varying = [np.ones(ROWS), RNG.normal(size=ROWS), np.ones(ROWS)][:factors]
-    search = LaplaceSearch(RNG.normal(size=(ROWS, 2)), RandomRows(codes, varying, levels, ROWS), family)
+    codes = [rng.integers(0, q, ROWS) for q in levels]
+    varying = [np.ones(ROWS), rng.normal(size=ROWS), np.ones(ROWS)][:factors]
+    search = LaplaceSearch(rng.normal(size=(ROWS, 2)), RandomRows(codes, varying, levels, ROWS), family)
     at = np.concatenate([np.array([0.3, 0.1, 0.4])[:factors], [0.2, -0.3], own])
     value, gradient = search.criterion(at)
     assert gradient == pytest.approx(approx_fprime(at, lambda v: search.criterion(v)[0], 1e-6), rel=1e-4, abs=1e-3)

@@ -6,7 +6,16 @@ import pytest
 from scipy.optimize import approx_fprime
 from threadpoolctl import ThreadpoolController
 
-from analysis.models import CannotFitError, accumulate, fit_sums, mixed
+from analysis.models import (
+    CannotFitError,
+    accumulate,
+    contrast,
+    fit_sums,
+    leave_one_out,
+    level_effects,
+    mixed,
+    row_fit,
+)
 from analysis.models.criterion import solve
 from analysis.models.cross_products import Accumulator
 from analysis.models.gradient import gradient
@@ -60,7 +69,7 @@ def test_criterion_from_sums_is_that_from_the_whole_matrix(brewery, reml, batche
     system = system_of(sums)
     factor, tank = np.array([[0.7, 0.0], [0.1, 0.3]]), np.array([[0.5]])
     given = {0: factor, 1: tank}
-    solution = solve(system, tuple(given[block.factor] for block in system.blocks))
+    solution = solve(system, tuple(given[block.owners[0].factor] for block in system.blocks))
     x = np.column_stack([np.ones(len(frame)), frame["x"], frame["recipe"] == "P40", frame["recipe"] == "S51"]).astype(
         float
     )
@@ -222,3 +231,66 @@ def test_one_thread_inside_and_what_there_was_after():
     with one_thread(), one_thread():
         assert {each["num_threads"] for each in blas.info()} == {1}
     assert [each["num_threads"] for each in blas.info()] == before
+
+
+def nested(rows=500, seed=9):
+    """Packs of runs of batches, and tanks that batches pass through."""
+    rng = np.random.default_rng(seed)
+    batch = rng.integers(0, 60, rows)
+    frame = pd.DataFrame({"batch": batch, "run": batch * 4 + rng.integers(0, 3, rows), "x": rng.normal(size=rows)})
+    frame["tank"] = np.array(list("ABCDEFG"))[rng.integers(0, 7, 60)][batch]
+    frame["y"] = rng.normal(size=60)[batch] + 0.6 * rng.normal(size=250)[frame["run"]] + rng.normal(size=rows)
+    return frame.assign(y=frame["y"] + frame["tank"].map(dict(zip("ABCDEFG", rng.normal(size=7), strict=True))))
+
+
+@pytest.mark.parametrize("reml", [True, False])
+def test_runs_within_batches_are_solved_as_one_block(reml):
+    frame = nested()
+    sums = accumulate("y ~ x + (1|batch) + (1|run) + (1|tank)", frame)
+    system = system_of(sums)
+    assert [len(block.owners) for block in system.blocks] == [2, 1]
+    own = {0: np.array([[0.8]]), 1: np.array([[0.5]]), 2: np.array([[0.9]])}
+    solution = solve(system, system.block_factors(own))
+    x, ones = np.column_stack([np.ones(len(frame)), frame["x"]]), np.ones(len(frame))
+    groups = [(name, [ones]) for name in ("batch", "run", "tank")]
+    deviance, _ = dense_deviance(frame, frame["y"].to_numpy(), x, groups, [own[k] ** 2 for k in range(3)], reml)
+    assert solution.deviance(reml) == pytest.approx(deviance, abs=1e-8)
+    parameters = Parameters(system.blocks)
+    at = parameters.vector(solution.factors)
+    analytic = parameters.chained(gradient(solution, reml), solution.factors)
+    numeric = approx_fprime(at, lambda v: solve(system, parameters.factors(v)).deviance(reml), 1e-7)
+    assert analytic == pytest.approx(numeric, rel=1e-4, abs=1e-3)
+
+
+def test_a_fit_of_nested_factors_is_the_same_in_one_block_or_two(monkeypatch):
+    frame = nested()
+    formula = "y ~ x + (1|batch) + (1|run) + (1|tank)"
+    one = mixed(formula, frame)
+    monkeypatch.setattr("analysis.models.blocks._WIDEST", 0)
+    two = mixed(formula, frame)
+    assert len(one.solution.system.blocks) < len(two.solution.system.blocks)
+    assert one.deviance == pytest.approx(two.deviance, abs=1e-8)
+    assert [v.variance for v in one.variances] == pytest.approx([v.variance for v in two.variances], rel=1e-4)
+    assert [(v.group, v.levels) for v in one.variances] == [(v.group, v.levels) for v in two.variances]
+    for method in ("kenward-roger", "satterthwaite"):
+        first, second = contrast(one, "x", method=method), contrast(two, "x", method=method)
+        assert (first.standard_error, first.df) == pytest.approx((second.standard_error, second.df), rel=1e-4)
+    for mine, other in zip(level_effects(one), level_effects(two), strict=True):
+        assert mine.levels == other.levels
+        assert mine.values == pytest.approx(other.values, abs=1e-4)
+        assert mine.standard_errors == pytest.approx(other.standard_errors, abs=1e-4)
+    assert row_fit(one, frame).leverages == pytest.approx(row_fit(two, frame).leverages, abs=1e-5)
+    assert row_fit(one, frame).residuals == pytest.approx(row_fit(two, frame).residuals, abs=1e-4)
+
+
+def test_leaving_a_batch_out_takes_its_runs_along():
+    frame = nested()
+    formula = "y ~ x + (1|batch) + (1|run) + (1|tank)"
+    found = leave_one_out(mixed(formula, frame), frame, "batch")
+    for k in (0, 17):
+        alone = mixed(formula, frame[frame["batch"] != found.levels[k]])
+        assert found.coefficients[k] == pytest.approx(alone.coefficients, abs=1e-5)
+    sloped = "y ~ x + (1|batch) + (1|run) + (0 + x|tank)"
+    slopes = leave_one_out(mixed(sloped, frame), frame, "run")
+    alone = mixed(sloped, frame[frame["run"] != slopes.levels[3]])
+    assert slopes.coefficients[3] == pytest.approx(alone.coefficients, abs=1e-5)
