@@ -19,7 +19,7 @@ _OFFICE = "urn:oasis:names:tc:opendocument:xmlns:office:1.0"
 _TABLE = "urn:oasis:names:tc:opendocument:xmlns:table:1.0"
 _TEXT = "urn:oasis:names:tc:opendocument:xmlns:text:1.0"
 _MANIFEST = "urn:oasis:names:tc:opendocument:xmlns:manifest:1.0"
-_WRITTEN = (2026, 11, 24, 18, 0, 0)
+_WRITTEN = (2026, 11, 21, 20, 0, 0)
 
 
 def write_opendocument(book: Book, path: Path) -> None:

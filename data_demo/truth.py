@@ -63,8 +63,8 @@ in twenty does, as it should."""
 
 FIRST_BREW = date(2025, 5, 5)
 LAST_BREW = date(2026, 11, 20)
-NOW = datetime(2026, 11, 24, 18, 0)
-"""The books end here: what is in tank now has no packaging run yet."""
+NOW = datetime(2026, 11, 21, 20, 0)
+"""The books end here: three tanks are settling after their last rouse, others are still fermenting or chilling."""
 
 
 @dataclass(frozen=True)

@@ -144,7 +144,7 @@ def test_one_meter_drifts_from_its_date_and_the_others_are_steady(made: Brewery)
         late = np.array([c.checked_at.date() >= METER_DRIFT.begins for c in own])
         assert np.abs(gone[~late]).max() < 4 * meter.check_spread
         assert (gone[late][-1] > 0.15) == (meter.name == METER_DRIFT.meter)
-    assert meter_bias(METERS[1], NOW) == pytest.approx(METERS[1].log_bias + 0.01 * 141 / 7)
+    assert meter_bias(METERS[1], NOW) == pytest.approx(METERS[1].log_bias + METER_DRIFT.log_per_week * 138 / 7)
 
 
 def test_no_tank_holds_two_batches_at_once(made: Brewery) -> None:
