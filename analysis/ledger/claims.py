@@ -14,9 +14,10 @@ from sqlalchemy import Connection, Table, exists, literal_column, select, text
 
 from analysis.ledger.book import Book
 from analysis.ledger.packing import Packed, pack_rows, stack
+from analysis.ledger.reading import plain_rows
 from analysis.ledger.tables import KindTables
 
-__all__ = ["Claims", "Origin", "has_rows", "join_claims", "load_claims", "make_ready_to_find", "rows_with_keys"]
+__all__ = ["Claims", "Origin", "conditions_on_keys", "has_rows", "join_claims", "load_claims", "make_ready_to_find"]
 
 _CHUNK = 10_000  # keys that stand in one statement
 
@@ -66,16 +67,24 @@ def make_ready_to_find(connection: Connection, tables: KindTables) -> None:
         connection.execute(text(f"CREATE INDEX IF NOT EXISTS {quote(name)} ON {quote(table.name)} ({quote('key')})"))
 
 
-def rows_with_keys(
-    connection: Connection, table: Table, columns: Sequence[str], keys: Indices
-) -> Iterator[Sequence[Sequence[Any]]]:
-    """Give the rows of a table that have one of the keys, some at a time."""
-    quote = connection.dialect.identifier_preparer.quote
-    told = ", ".join(quote(name) for name in columns)
+def conditions_on_keys(connection: Connection, keys: Indices) -> Iterator[str]:
+    """Give conditions that hold for rows with one of the keys, some keys at a time."""
+    quoted = connection.dialect.identifier_preparer.quote("key")
+    if not len(keys):
+        yield "1 = 0"
     for start in range(0, len(keys), _CHUNK):
         numbers = ", ".join(map(str, keys[start : start + _CHUNK].tolist()))
-        query = f"SELECT {told} FROM {quote(table.name)} WHERE {quote('key')} IN ({numbers})"
-        yield connection.exec_driver_sql(query).all()
+        yield f"{quoted} IN ({numbers})"
+
+
+def _rows_with_keys(
+    connection: Connection, table: Table, columns: Sequence[str], keys: Indices
+) -> list[tuple[Any, ...]]:
+    """Return the rows of a table that have one of the keys."""
+    quote = connection.dialect.identifier_preparer.quote
+    select_from = f"SELECT {', '.join(quote(name) for name in columns)} FROM {quote(table.name)}"
+    conditions = conditions_on_keys(connection, keys)
+    return [row for condition in conditions for row in plain_rows(connection, f"{select_from} WHERE {condition}")]
 
 
 def load_claims(book: Book, tables: KindTables, keys: Indices) -> Claims:
@@ -98,7 +107,7 @@ def join_claims(parts: Sequence[Claims]) -> Claims:
 def _rows(book: Book, tables: KindTables, keys: Indices) -> Claims:
     """Return every row with these keys, of withdrawn intakes too."""
     names = (*tables.content, "sheet", "source_row", "record", "key", "content", "until", "conflict", "filled")
-    found = [row for rows in rows_with_keys(book.connection, tables.records, names, keys) for row in rows]
+    found = _rows_with_keys(book.connection, tables.records, names, keys)
     columns = dict(zip(names, zip(*found, strict=True), strict=True)) if found else dict.fromkeys(names, ())
     packed = pack_rows(tables.kind, columns)
     about = pd.DataFrame(
@@ -119,9 +128,8 @@ def _rows(book: Book, tables: KindTables, keys: Indices) -> Claims:
 
 def _repeats(book: Book, tables: KindTables, keys: Indices, rows: Claims) -> Claims:
     """Return the claims that say what another row says."""
-    names = ("record", "sheet", "source_row")
-    parts = rows_with_keys(book.connection, tables.repeats, names, keys)
-    found = np.array([row for part in parts for row in part], dtype=np.int64).reshape(-1, len(names))
+    pointers = _rows_with_keys(book.connection, tables.repeats, ("record", "sheet", "source_row"), keys)
+    found = np.array(pointers, dtype=np.int64).reshape(-1, 3)
     found = found[book.is_active(found[:, 1])]
     claims = rows.take(pd.Index(rows.about["record"]).get_indexer(pd.Index(found[:, 0])).astype(np.int64))
     packed = Packed(claims.packed.kind, claims.packed.columns, found[:, 1], found[:, 2])

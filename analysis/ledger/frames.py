@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 import pandas as pd
 import pyarrow as pa
-from sqlalchemy import Connection, Row, Select, select
+from sqlalchemy import Connection, Select, select
 
 from analysis.ledger.database import Database
+from analysis.ledger.reading import streamed_rows
 from analysis.ledger.tables import FILES, KIND_TABLES, SHEETS, KindTables
 from analysis.records import kinds
 
 __all__ = ["frame_of", "frame_schema", "read_rows"]
 
-_BATCH = 50_000  # rows that stand as Python objects at one time
 _ARROW = {
     "id": pa.string(),
     "text": pa.string(),
@@ -62,9 +62,9 @@ def read_rows(database: Database, kind: str, state: int, *, conflicting: bool = 
     with database.reading() as connection:
         sources = _sources(connection)
         batches = [
-            _table(schema, rows, sources)
+            _table(schema, query.selected_columns.keys(), rows, sources)
             for query in _standing(tables, state, conflicting)
-            for rows in _read(connection, query)
+            for rows in streamed_rows(connection, query)
         ]
     if not batches:
         return schema.empty_table()
@@ -88,11 +88,6 @@ def _standing(tables: KindTables, state: int, conflicting: bool) -> tuple[Select
     return last.order_by(rows.record), earlier.order_by(rows.record)
 
 
-def _read(connection: Connection, query: Select[Any]) -> Iterator[Sequence[Row[Any]]]:
-    """Give the rows of a query some at a time."""
-    return connection.execute(query, execution_options={"stream_results": True}).partitions(_BATCH)
-
-
 def _sources(connection: Connection) -> pd.DataFrame:
     """Return the intake, file and name of every sheet."""
     query = select(SHEETS.c.sheet, SHEETS.c.intake, FILES.c.name.label("file"), SHEETS.c.name).join(FILES)
@@ -100,9 +95,9 @@ def _sources(connection: Connection) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["sheet", "intake", "file", "name"]).set_index("sheet")
 
 
-def _table(schema: pa.Schema, rows: Sequence[Row[Any]], sources: pd.DataFrame) -> pa.Table:
+def _table(schema: pa.Schema, names: Sequence[str], rows: Sequence[tuple[Any, ...]], sources: pd.DataFrame) -> pa.Table:
     """Return rows as a table with the frame's columns."""
-    cells = dict(zip(rows[0]._fields, zip(*rows, strict=True), strict=True))
+    cells = dict(zip(names, zip(*rows, strict=True), strict=True))
     source = sources.take(sources.index.get_indexer(pd.Index(cells["sheet"])))
     made = {
         "intake": pa.array(source["intake"].to_numpy(dtype=np.int64)),

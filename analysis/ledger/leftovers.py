@@ -6,9 +6,9 @@ from collections.abc import Sequence
 
 import numpy as np
 import numpy.typing as npt
-from sqlalchemy import select
 
 from analysis.ledger.book import Book
+from analysis.ledger.reading import read_numbers
 from analysis.ledger.settling import Incoming
 
 __all__ = ["left_behind"]
@@ -33,8 +33,7 @@ def left_behind(book: Book, offered: Incoming, met: Indices, families: Sequence[
     earlier = book.active_sheets_of(families)
     if not len(earlier):
         return np.zeros(0, dtype=np.int64)
-    table = offered.tables.records
-    query = select(table.c.key, table.c.sheet).where(table.c.until.is_(None), table.c.sheet.in_(earlier.tolist()))
-    rows = np.array([tuple(row) for row in book.connection.execute(query)], dtype=np.int64).reshape(-1, 2)
-    unsaid = rows[~np.isin(rows[:, 0], offered.marks.key), 1]
+    on = ", ".join(map(str, earlier.tolist()))
+    rows = read_numbers(book.connection, offered.tables.records, ("key", "sheet"), f"until IS NULL AND sheet IN ({on})")
+    unsaid = rows["sheet"].to_numpy()[~np.isin(rows["key"], offered.marks.key)]
     return np.concatenate([unsaid, met[np.isin(met, earlier)]])

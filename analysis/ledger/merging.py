@@ -111,11 +111,13 @@ def _counted(about: pd.DataFrame) -> Bools:
 
 
 def _latest(about: pd.DataFrame, thing: Indices) -> Bools:
-    """Return whether a claim is of the latest version of its file that speaks of the thing."""
+    """Return whether a claim says what the latest version of its file says of the thing."""
     claims = _counted(about)
-    said = pd.DataFrame({"thing": thing, "family": about["family"], "intake": about["intake"]})[claims]
+    said = pd.DataFrame({"thing": thing, **about[["family", "content", "intake"]]})[claims]
+    newest = said["intake"].eq(said.groupby(["thing", "family"])["intake"].transform("max"))
+    words = pd.MultiIndex.from_frame(said[["thing", "family", "content"]])
     latest = np.zeros(len(about), dtype=bool)
-    latest[claims] = said["intake"].eq(said.groupby(["thing", "family"])["intake"].transform("max"))
+    latest[claims] = words.isin(words[newest.to_numpy()])
     return latest
 
 

@@ -18,14 +18,12 @@ from analysis.ledger.changes import Addition, Changes, Numbering, Tally, join_ch
 from analysis.ledger.claims import (
     Claims,
     Origin,
-    has_rows,
     join_claims,
     load_claims,
-    make_ready_to_find,
-    rows_with_keys,
 )
 from analysis.ledger.consequences import changes_of
 from analysis.ledger.decisions import load_decisions
+from analysis.ledger.glancing import Glance, glance
 from analysis.ledger.identity import Marks, marks
 from analysis.ledger.merging import fold
 from analysis.ledger.packing import Packed
@@ -78,17 +76,15 @@ def settle_offered(book: Book, offered: Incoming, numbering: Numbering, intake: 
     """
     marked = pd.DataFrame({"key": offered.marks.key, "content": offered.marks.content, "family": families})
     once = np.flatnonzero(~marked.duplicated().to_numpy())
-    alone = ~marked["key"].iloc[once].duplicated(keep=False).to_numpy()
-    said_again = Changes.none(offered.packed.kind.name, Tally(unchanged=len(offered) - len(once)))
-    if not has_rows(book.connection, offered.tables.records):
-        fresh, same = alone, np.zeros(len(once), dtype=bool)
-        record = np.zeros(len(once), dtype=np.int64)
-    else:
-        make_ready_to_find(book.connection, offered.tables)
-        known, same, record = _look_up(book, offered, once)
-        fresh, same = alone & ~known, alone & same
-    parts = [said_again, _fresh(offered, once[fresh], numbering), _same(offered, once[same], record[same])]
-    for rows in _by_key(marked["key"].to_numpy(), once[~fresh & ~same]):
+    kind = offered.packed.kind.name
+    seen = glance(book, offered.tables, Marks(offered.marks.key[once], offered.marks.content[once]), families[once])
+    parts = [
+        Changes.none(kind, Tally(unchanged=len(offered) - len(once))),
+        _added(offered, once[seen.fresh], numbering, Tally(added=int(seen.fresh.sum()))),
+        _same(offered, once[seen.same], seen.record[seen.same]),
+        _corrected(offered, once, seen, numbering),
+    ]
+    for rows in _by_key(offered.marks.key, once[~seen.fresh & ~seen.same & ~seen.corrects]):
         claims = _offered_claims(offered, rows, intake, families)
         parts.append(_settle(book, offered.tables, claims, numbering))
     return join_changes(parts)
@@ -103,35 +99,21 @@ def settle_keys(book: Book, tables: KindTables, keys: Indices, numbering: Number
     return join_changes(parts)
 
 
-def _look_up(book: Book, offered: Incoming, rows: Indices) -> tuple[Bools, Bools, Indices]:
-    """Return whether a thing is known, whether what stands of it says the same, and the record that does."""
-    key = offered.marks.key[rows]
-    names = ("key", "content", "record", "until", "conflict", "filled")
-    found = [
-        pd.DataFrame(part, columns=list(names))
-        for part in rows_with_keys(book.connection, offered.tables.records, names, np.unique(key))
-        if part
-    ]
-    if not found:
-        nothing = np.zeros(len(rows), dtype=bool)
-        return nothing, nothing, np.zeros(len(rows), dtype=np.int64)
-    on_record = pd.concat(found, ignore_index=True)
-    current = on_record[on_record["until"].isna()]
-    only = current[~current["key"].duplicated(keep=False)]
-    plain = only[only["conflict"].isna() & ~only["filled"].astype(bool)]
-    place = pd.Index(plain["key"].astype(np.int64)).get_indexer(pd.Index(key))
-    same = place >= 0
-    same[same] = plain["content"].to_numpy(dtype=np.int64)[place[same]] == offered.marks.content[rows][same]
-    record = np.where(same, plain["record"].to_numpy(dtype=np.int64)[place] if len(plain) else 0, 0)
-    return np.isin(key, on_record["key"].to_numpy(dtype=np.int64)), same, record.astype(np.int64)
-
-
-def _fresh(offered: Incoming, rows: Indices, numbering: Numbering) -> Changes:
-    """Return the change of rows about things that nothing on record speaks of."""
+def _added(offered: Incoming, rows: Indices, numbering: Numbering, tally: Tally) -> Changes:
+    """Return the change of rows that stand beside nothing else."""
+    nothing = Changes.none(offered.packed.kind.name, tally)
+    if not len(rows):
+        return nothing
     packed = offered.packed if len(rows) == len(offered) else offered.packed.take(rows)
     marked = Marks(offered.marks.key[rows], offered.marks.content[rows])
-    addition = Addition(packed, marked, numbering.records(packed.kind.name, len(rows)))
-    return replace(Changes.none(packed.kind.name, Tally(added=len(rows))), additions=(addition,) if len(rows) else ())
+    return replace(nothing, additions=(Addition(packed, marked, numbering.records(packed.kind.name, len(rows))),))
+
+
+def _corrected(offered: Incoming, once: Indices, seen: Glance, numbering: Numbering) -> Changes:
+    """Return the change of rows that take the place of what earlier versions of their file said."""
+    updated = int(seen.stood.sum())
+    tally = Tally(added=int(seen.corrects.sum()) - updated, updated=updated)
+    return replace(_added(offered, once[seen.corrects], numbering, tally), ended=seen.ended)
 
 
 def _same(offered: Incoming, rows: Indices, record: Indices) -> Changes:

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import datetime
 
 import numpy as np
 import numpy.typing as npt
-import pandas as pd
-from sqlalchemy import Connection, Table, select, update
+from sqlalchemy import Connection, select, update
 
 from analysis.ledger.applying import apply_changes
 from analysis.ledger.book import Book, open_book, turn_state
@@ -16,6 +14,7 @@ from analysis.ledger.changes import Changes, Numbering, Tally, join_changes
 from analysis.ledger.claims import has_rows, make_ready_to_find
 from analysis.ledger.database import Database
 from analysis.ledger.results import Withdrawal
+from analysis.ledger.retreat import plain_retreat
 from analysis.ledger.settling import settle_keys
 from analysis.ledger.tables import INTAKES, KIND_TABLES, STATES, KindTables
 
@@ -29,9 +28,8 @@ def withdraw(database: Database, intake: int, because: str, by: str, at: datetim
     with database.writing() as connection:
         book = open_book(connection)
         _check(connection, intake)
-        sheets = book.sheets.index[book.sheets["intake"] == intake].to_numpy(dtype=np.int64)
         left, numbering = book.without(intake), Numbering(connection)
-        changes = [_taken_back(left, tables, sheets, numbering) for tables in KIND_TABLES.values()]
+        changes = [_taken_back(left, tables, intake, numbering) for tables in KIND_TABLES.values()]
         altered = [change.kind for change in changes if change.alters]
         state = turn_state(book, "withdraw", by, at, altered, intake=intake, because=because)
         connection.execute(update(INTAKES).where(INTAKES.c.intake == intake).values(withdrawn=state))
@@ -63,52 +61,12 @@ def _check(connection: Connection, intake: int) -> None:
         )
 
 
-def _taken_back(book: Book, tables: KindTables, sheets: Indices, numbering: Numbering) -> Changes:
-    """Return what changes in one kind once these sheets no longer count.
-
-    What no other sheet speaks of ends without being read; the rest is weighed anew.
-    """
-    connection, nothing = book.connection, Changes.none(tables.kind.name, Tally())
-    if not has_rows(connection, tables.records):
-        return nothing
-    own = _rows_on(connection, tables.records, ("record", "key", "until", "conflict"), sheets)
-    repeated = _rows_on(connection, tables.repeats, ("key",), sheets)["key"].to_numpy(dtype=np.int64)
-    if not len(own) and not len(repeated):
-        return nothing
-    others = _keys_elsewhere(connection, tables.records, sheets)
-    spoken_of = np.concatenate([others, _keys_elsewhere(connection, tables.repeats, sheets)])
-    key = own["key"].to_numpy(dtype=np.int64)
-    only_here = ~np.isin(key, spoken_of)
-    ended = own[only_here & own["until"].isna().to_numpy()]
-    settled = _only_copy(repeated, key, others)
-    again = np.unique(np.concatenate([key[~only_here], repeated[~settled & np.isin(repeated, spoken_of)]]))
-    if not len(again):
-        return _without_look(nothing, ended)
-    make_ready_to_find(connection, tables)
-    return join_changes([_without_look(nothing, ended), settle_keys(book, tables, again, numbering)])
-
-
-def _rows_on(connection: Connection, table: Table, names: tuple[str, ...], sheets: Indices) -> pd.DataFrame:
-    query = select(*(table.c[name] for name in names)).where(table.c.sheet.in_(sheets.tolist()))
-    return pd.DataFrame(connection.execute(query).all(), columns=list(names))
-
-
-def _keys_elsewhere(connection: Connection, table: Table, sheets: Indices) -> Indices:
-    """Return the key of every row of the other sheets."""
-    query = select(table.c.key).where(table.c.sheet.not_in(sheets.tolist()))
-    return np.array(connection.execute(query).scalars().all(), dtype=np.int64)
-
-
-def _only_copy(repeated: Indices, own: Indices, others: Indices) -> npt.NDArray[np.bool_]:
-    """Return whether a repeat says what the one row about its thing says, so that nothing is lost with it."""
-    keys, counts = np.unique(np.concatenate([own, others]), return_counts=True)
-    once = np.setdiff1d(keys[counts == 1], own)
-    return np.isin(repeated, once)
-
-
-def _without_look(nothing: Changes, ended: pd.DataFrame) -> Changes:
-    """Return the change that ends rows about things that nothing else speaks of."""
-    conflict = ended["conflict"]
-    things = int(conflict.isna().sum()) + int(conflict.nunique())
-    records = ended["record"].to_numpy(dtype=np.int64)
-    return replace(nothing, ended=records, tally=Tally(removed=things))
+def _taken_back(book: Book, tables: KindTables, intake: int, numbering: Numbering) -> Changes:
+    """Return what changes in one kind once an intake no longer counts: what is plain first, the rest weighed anew."""
+    if not has_rows(book.connection, tables.records):
+        return Changes.none(tables.kind.name, Tally())
+    plain, rest = plain_retreat(book, tables, intake)
+    if not len(rest):
+        return plain
+    make_ready_to_find(book.connection, tables)
+    return join_changes([plain, settle_keys(book, tables, rest, numbering)])
