@@ -354,7 +354,7 @@ class Target:
 
 
 TARGETS = (
-    Target(None, None, "TPO (ppb)", None, 100, 60, 5), Target(None, "keg", "Dissolved oxygen", None, 20, 8, 2),
+    Target(None, None, "Total oxygen", None, 100, 60, 5), Target(None, "keg", "DO (ppb)", None, 20, 8, 2),
     Target("L45", None, "Haze", None, 0.7, 0.45, 0.03), Target("S48", None, "Haze", None, 1.1, 0.75, 0.05),
     Target("P40", None, "Haze", None, 1.3, 0.9, 0.06), Target("I62", None, "Haze", None, 2.2, 1.5, 0.1),
     Target("W51", None, "Haze", 70, 150, 105, 7), Target("N70", None, "Haze", 110, 230, 160, 10),
