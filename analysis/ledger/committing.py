@@ -16,7 +16,6 @@ from analysis.ledger.conflicts import open_conflicts
 from analysis.ledger.database import Database
 from analysis.ledger.leftovers import left_behind
 from analysis.ledger.notices import conflict_problems, left_behind_problems, taken_before_problems
-from analysis.ledger.offered import OfferedIntake
 from analysis.ledger.packing import pack
 from analysis.ledger.results import Commit, Counts
 from analysis.ledger.settling import Incoming, incoming, settle_offered
@@ -24,6 +23,7 @@ from analysis.ledger.sources import Source, known_files, sources_of, taken_befor
 from analysis.ledger.tables import INTAKES, SHEETS
 from analysis.problems import Problem
 from analysis.records import kinds
+from analysis.records.taken import Intake
 
 __all__ = ["commit"]
 
@@ -34,7 +34,7 @@ Indices = npt.NDArray[np.int64]
 class _Offer:
     """What is offered: the intake, its sheets, whether each was taken before, and its rows by kind."""
 
-    intake: OfferedIntake
+    intake: Intake
     sources: tuple[Source, ...]
     repeated: npt.NDArray[np.bool_]
     rows: tuple[Incoming, ...]
@@ -42,7 +42,7 @@ class _Offer:
     at: datetime
 
 
-def commit(database: Database, intake: OfferedIntake, by: str, at: datetime) -> Commit:
+def commit(database: Database, intake: Intake, by: str, at: datetime) -> Commit:
     """Put an intake on record; see ``Ledger.commit``."""
     sources = sources_of(intake)
     names = [(source.file, source.sheet) for source in sources]
@@ -81,7 +81,7 @@ def _land(book: Book, offer: _Offer) -> Commit:
         apply_changes(book, change)
     numbering.save()
     conflicts = [c for change in changes for c in open_conflicts(book.connection, change.kind, change.conflicts)]
-    return Commit(number, state, counts, (*problems, *conflict_problems(conflicts, number)))
+    return Commit(number, state, counts, (*problems, *conflict_problems(conflicts, number, offer.intake.problems)))
 
 
 def _on_sheets(rows: Incoming, sheets: npt.NDArray[np.bool_]) -> Incoming:

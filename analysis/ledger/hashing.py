@@ -13,12 +13,14 @@ from hashlib import blake2b
 
 import numpy as np
 import numpy.typing as npt
-import pandas as pd
+import pyarrow as pa
 
-__all__ = ["combined", "number_hashes", "probe", "text_hashes"]
+__all__ = ["combined", "number_hashes", "text_hashes"]
 
 _BITS = 40  # of a number's mantissa that count: twelve decimal digits
 _WORD = 8  # bytes
+_WORDS = 50_000  # texts that are hashed at one time
+_BASE = np.uint64(0x9E3779B97F4A7C15)
 
 Hashes = npt.NDArray[np.uint64]
 
@@ -47,10 +49,25 @@ def number_hashes(values: npt.NDArray[np.float64] | npt.NDArray[np.int64]) -> Ha
 
 
 def text_hashes(words: npt.NDArray[np.object_]) -> Hashes:
-    """Return a hash of each text, shape (n,)."""
-    if not len(words):
-        return np.zeros(0, dtype=np.uint64)
-    return np.asarray(pd.util.hash_array(words, categorize=False), dtype=np.uint64)
+    """Return a hash of each text, none of them empty, shape (n,).
+
+    Notes
+    -----
+    A polynomial of the text's bytes modulo 2**64, mixed. It is the ledger's own, for the numbers are kept: those of a
+    library might change with its version, and every row would then look new.
+    """
+    parts = [_polynomials(words[start : start + _WORDS]) for start in range(0, len(words), _WORDS)]
+    return np.concatenate(parts) if parts else np.zeros(0, dtype=np.uint64)
+
+
+def _polynomials(words: npt.NDArray[np.object_]) -> Hashes:
+    _, offsets, data = pa.array(words, type=pa.large_string()).buffers()
+    starts = np.frombuffer(offsets, dtype=np.int64)[: len(words) + 1]
+    lengths = np.diff(starts)
+    letters = np.frombuffer(data, dtype=np.uint8)[: starts[-1]].astype(np.uint64) + np.uint64(1)
+    powers = np.cumprod(np.full(lengths.max(), _BASE, dtype=np.uint64))
+    within = np.arange(len(letters)) - np.repeat(starts[:-1], lengths)
+    return _mixed(np.add.reduceat(letters * powers[within], starts[:-1]))
 
 
 def combined(columns: Iterable[tuple[str, Hashes]], rows: int) -> npt.NDArray[np.int64]:
@@ -74,10 +91,3 @@ def combined(columns: Iterable[tuple[str, Hashes]], rows: int) -> npt.NDArray[np
         salt = np.uint64(int.from_bytes(blake2b(name.encode(), digest_size=_WORD).digest(), "little"))
         total += np.where(hashes == 0, np.uint64(0), _mixed(hashes ^ salt))
     return total.view(np.int64)
-
-
-def probe() -> str:
-    """Return what the hashing makes of a fixed sample: a ledger whose rows were hashed otherwise is hashed again."""
-    texts = text_hashes(np.array(["Marram Lock", "°P µg/L", ""], dtype=object))
-    numbers = number_hashes(np.array([0.0, -0.0, 35.000000000000004, 1e-9]))
-    return " ".join(f"{value:016x}" for value in (*texts.tolist(), *numbers.tolist()))

@@ -13,11 +13,11 @@ from analysis.ledger import committing, history, resolving, withdrawing
 from analysis.ledger.conflicts import Claim, Conflict, open_conflicts
 from analysis.ledger.database import Database, open_database
 from analysis.ledger.migrations import migrate
-from analysis.ledger.offered import OfferedIntake
 from analysis.ledger.resolving import Resolution
 from analysis.ledger.results import Commit, IntakeEntry, Withdrawal
 from analysis.ledger.tables import KIND_TABLES, LEDGER
 from analysis.records.answers import Answers
+from analysis.records.taken import Intake
 
 __all__ = ["Ledger"]
 
@@ -67,7 +67,7 @@ class Ledger:
         with self._database.reading() as connection:
             return int(connection.execute(select(LEDGER.c.state)).scalar_one())
 
-    def commit(self, intake: OfferedIntake, by: str, at: datetime | None = None) -> Commit:
+    def commit(self, intake: Intake, by: str, at: datetime | None = None) -> Commit:
         """Put an intake on record, whole or not at all.
 
         Parameters

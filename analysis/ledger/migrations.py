@@ -12,7 +12,6 @@ from sqlalchemy.schema import CreateColumn
 
 from analysis.ledger.database import Database
 from analysis.ledger.errors import LedgerError
-from analysis.ledger.hashing import probe
 from analysis.ledger.tables import DISMISSED, LEDGER, METADATA, RESOLUTIONS, SCHEMA
 
 __all__ = ["MIGRATIONS", "Migration", "migrate"]
@@ -32,7 +31,7 @@ class Migration:
 def _first_tables(connection: Connection) -> None:
     """Make a ledger with nothing on record."""
     METADATA.create_all(connection, tables=[t for t in METADATA.sorted_tables if t not in (RESOLUTIONS, DISMISSED)])
-    connection.execute(insert(LEDGER).values(one=1, name=uuid4().hex, state=0, conflicts=0, hashing=probe()))
+    connection.execute(insert(LEDGER).values(one=1, name=uuid4().hex, state=0, conflicts=0))
 
 
 def _complete(connection: Connection) -> None:

@@ -62,13 +62,14 @@ def left_behind_problems(
     return problems
 
 
-def conflict_problems(conflicts: Sequence[Conflict], intake: int) -> tuple[Problem, ...]:
-    """Say which rows of an intake contradict another row about the same thing."""
+def conflict_problems(conflicts: Sequence[Conflict], intake: int, told: Sequence[Problem]) -> tuple[Problem, ...]:
+    """Say which rows of an intake contradict another row about the same thing, but for rows of which that was told."""
+    rows_told = {(problem.file, problem.sheet, problem.row) for problem in told if problem.code == "conflict"}
     problems = [
         _contradiction(conflict, claim)
         for conflict in conflicts[:_SHOWN]
         for claim in conflict.claims
-        if claim.intake == intake
+        if claim.intake == intake and (claim.file, claim.sheet, claim.source_row) not in rows_told
     ]
     if len(conflicts) > _SHOWN:
         problems.append(

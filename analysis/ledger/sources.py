@@ -12,10 +12,10 @@ from sqlalchemy import Connection, insert, select
 
 from analysis.ledger.book import next_number
 from analysis.ledger.families import family_of_file, family_of_sheet
-from analysis.ledger.offered import OfferedIntake
 from analysis.ledger.results import Counts
 from analysis.ledger.tables import COUNTS, FILES, INTAKES, SHEETS
 from analysis.records.answers import Answers
+from analysis.records.taken import Intake
 
 __all__ = ["Source", "known_files", "sources_of", "taken_before", "write_sources"]
 
@@ -39,7 +39,7 @@ class Source:
     accepted: int
 
 
-def sources_of(intake: OfferedIntake) -> tuple[Source, ...]:
+def sources_of(intake: Intake) -> tuple[Source, ...]:
     """Return every sheet of an intake, in order."""
     return tuple(
         Source(
@@ -94,7 +94,7 @@ def taken_before(connection: Connection, sources: tuple[Source, ...]) -> npt.NDA
 
 
 def write_sources(
-    connection: Connection, intake: OfferedIntake, number: int, state: int, counts: Mapping[str, Counts]
+    connection: Connection, intake: Intake, number: int, state: int, counts: Mapping[str, Counts]
 ) -> None:
     """Write down an intake, what became of its rows, its files and its sheets, in the order of ``sources_of``."""
     connection.execute(insert(INTAKES).values(intake=number, state=state))

@@ -13,13 +13,12 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
 
-from sqlalchemy import BigInteger, Boolean, Column, Double, ForeignKey, Integer, MetaData, Table, Text
+from sqlalchemy import BigInteger, Boolean, Column, Double, ForeignKey, Index, Integer, MetaData, Table, Text, text
 from sqlalchemy.types import TypeEngine
 
 from analysis.records import kinds
 
 __all__ = [
-    "BOOKKEEPING",
     "CHANGES",
     "COUNTS",
     "DISMISSED",
@@ -54,7 +53,6 @@ LEDGER = Table(
     Column("name", Text, nullable=False),
     Column("state", Integer, nullable=False),
     Column("conflicts", Integer, nullable=False),
-    Column("hashing", Text, nullable=False),
 )
 
 # Every change: who made it, when, and why. ``mark`` is drawn at random, so that two copies of a ledger that went
@@ -160,8 +158,7 @@ _TYPES: Mapping[str, type[TypeEngine[Any]]] = {
     "moment": BigInteger,
 }
 
-# What the ledger adds to a kind's own columns.
-BOOKKEEPING = ("extra", "sheet", "source_row", "key", "content", "since", "until", "conflict", "filled")
+_IN_CONFLICT = text("conflict IS NOT NULL")
 
 
 @dataclass(frozen=True)
@@ -181,7 +178,7 @@ class KindTables:
 
 def _records_table(kind: kinds.Kind) -> Table:
     """Return the table of a kind; dates and moments are kept as microseconds since 1970."""
-    return Table(
+    table = Table(
         kind.name,
         METADATA,
         Column("record", BigInteger().with_variant(Integer, "sqlite"), primary_key=True, autoincrement=False),
@@ -196,6 +193,8 @@ def _records_table(kind: kinds.Kind) -> Table:
         Column("conflict", Integer),
         Column("filled", Boolean, nullable=False),
     )
+    Index(f"{kind.name}_in_conflict", table.c.conflict, sqlite_where=_IN_CONFLICT, postgresql_where=_IN_CONFLICT)
+    return table
 
 
 def _past_table(kind: kinds.Kind) -> Table:

@@ -5,8 +5,8 @@ from __future__ import annotations
 import hashlib
 import os
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
-from types import SimpleNamespace
 from typing import Any
 from uuid import uuid4
 
@@ -15,6 +15,7 @@ import pytest
 from sqlalchemy import create_engine, make_url, text
 
 from analysis.ledger import Ledger, Snapshot
+from analysis.records.taken import FileIntake, Intake, SheetIntake
 
 _SERVER = "DROPBRIGHT_TEST_POSTGRES"
 _HOW = (
@@ -64,27 +65,29 @@ def ledger(url: str) -> Iterator[Ledger]:
         yield opened
 
 
-Offer = Callable[..., SimpleNamespace]
+Offer = Callable[..., Intake]
 
 
 @pytest.fixture
 def offer() -> Offer:
-    """Make an intake of one file: ``offer("log.xlsx", readings=[{"run": "1", ...}, ...])``, a sheet a kind."""
+    """Make an intake of one file: ``offer("log.xlsx", readings=[{"run": "1", ...}, ...])``, a sheet a kind.
 
-    def make(file: str, sha256: str | None = None, **rows: Sequence[dict[str, Any]]) -> SimpleNamespace:
+    ``said`` gives fields of the sheets in place of the usual ones.
+    """
+
+    def make(
+        file: str, sha256: str | None = None, said: dict[str, Any] | None = None, **rows: Sequence[dict[str, Any]]
+    ) -> Intake:
         records, sheets = {}, []
         for kind, cells in rows.items():
             frame = pd.DataFrame(list(cells)).assign(file=file, sheet=kind, source_row=range(2, len(cells) + 2))
             records[kind] = Snapshot.of({kind: frame}).frame(kind).drop(columns=["record", "intake"])
-            sheets.append(_sheet(file, kind, len(cells)))
+            sheets.append(replace(_sheet(file, kind, len(cells)), **(said or {})))
         digest = sha256 or hashlib.sha256(repr((file, rows)).encode()).hexdigest()
-        return SimpleNamespace(files=(SimpleNamespace(file=file, sha256=digest, sheets=sheets),), records=records)
+        return Intake((FileIntake(file, digest, tuple(sheets)),), (), records)
 
     return make
 
 
-def _sheet(file: str, kind: str, rows: int) -> SimpleNamespace:
-    return SimpleNamespace(
-        file=file, sheet=kind, kind=kind, header_row=1, rows=rows, accepted=rows, rejected=0, ignored=0,
-        columns={"Run no.": "run"}, kept_as_extra=(), layout=f"{kind} layout", answers=None,
-    )  # fmt: skip
+def _sheet(file: str, kind: str, rows: int) -> SheetIntake:
+    return SheetIntake(file, kind, kind, 1, rows, rows, 0, 0, columns={"Run no.": "run"}, layout=f"{kind} layout")

@@ -182,11 +182,10 @@ def test_what_cannot_be_settled_is_refused(contradicted: Ledger):
 
 
 def test_answers_are_remembered_by_layout_until_their_intake_is_withdrawn(ledger: Ledger, offer):
-    said = [Answers(columns={"DO": "dissolved_oxygen"}), Answers(dates={"Packed": "day-month"}), None]
+    said = [Answers(columns={"DO": "dissolved_oxygen"}), Answers(dates={"Packed": "day-month"}), Answers()]
     for number, answers in enumerate(said):
-        intake = offer(f"log {number}.xlsx", readings=[reading(35, sample=str(number))])
-        intake.files[0].sheets[0].answers = answers
-        ledger.commit(intake, "Ines")
+        rows = [reading(35, sample=str(number))]
+        ledger.commit(offer(f"log {number}.xlsx", said={"answers": answers}, readings=rows), "Ines")
     assert ledger.remembered() == {"readings layout": said[1]}
     assert ledger.history()[0].files[0].sheets[0].answers == said[0]
     ledger.withdraw(2, "read wrongly", "Ines")
