@@ -26,7 +26,8 @@ class Context:
     """One recognised sheet: its table, what its columns mean, what a person said, and what is wrong so far.
 
     ``kind`` is what it holds; ``units`` and ``dates`` fill with what each header's unit and dates were
-    taken for, ``settled`` with the moments of each column of dates.
+    taken for, ``settled`` with the moments of each column of dates, ``filled`` with the texts of a column
+    whose blanks other rows told.
     """
 
     kind: str
@@ -38,6 +39,7 @@ class Context:
     units: dict[str, str] = field(default_factory=dict)
     dates: dict[str, str] = field(default_factory=dict)
     settled: dict[int, npt.NDArray[np.datetime64]] = field(default_factory=dict)
+    filled: dict[int, pd.Series] = field(default_factory=dict)
 
     @property
     def answers(self) -> Answers:

@@ -21,6 +21,7 @@ from analysis.records.conflicts import conflicts_in
 from analysis.records.frames import join_frames
 from analysis.records.kinds import KINDS
 from analysis.records.recognise import Recognised, recognise
+from analysis.records.sequence import before_brewing
 from analysis.records.sheet import SheetResult, read_sheet
 from analysis.records.taken import FileIntake, Intake
 from analysis.records.unrecognised import unrecognised_sheet
@@ -112,6 +113,7 @@ def _joined(read: Sequence[ReadFile], results: Sequence[Sequence[SheetResult]]) 
                 rejects.append(result.rejected)
     records = {name: join_frames(name, parts) for name, parts in frames.items()}
     problems += [problem for name, frame in records.items() for problem in conflicts_in(name, frame)]
+    problems += before_brewing(records)
     return Intake(files, tuple(problems), MappingProxyType(records), tuple(rejects))
 
 

@@ -34,7 +34,6 @@ _UNIT_HEADERS = {
 }
 """Headers that are nothing but a unit, and so say theirs, by column."""
 _PACK_ONLY = ("format", "size", "headspace", "line", "fill_temperature")
-_NO_MEASURE = ("", None, None, None)
 
 
 @dataclass(frozen=True)
@@ -105,8 +104,8 @@ def _said(
         )
         kept_name = slug(header.names[0][0]) if name == "attribute" else "" if role in ("extra", "ignore") else name
         read = measure_of(header) if role == "measure" else None
-        stage, replicate = (read[2], read[3]) if read else (None, None)
-        unit = read[1] if read else unit
+        stage, replicate = (read.stage, read.replicate) if read else (None, None)
+        unit = read.unit if read else unit
         meanings.append(Meaning(j, header.text, role, kept_name, unit, header.angle, header.order, stage, replicate))
     return meanings, tuple(unknown)
 
@@ -142,7 +141,7 @@ def _take_columns(
                     )
                     break
     has_measures = kind in WIDE_KINDS and any(
-        (measure_of(h) or _NO_MEASURE)[0] not in ("", "temperature") for _, h in free
+        (named := measure_of(h)) is not None and named.measure != "temperature" for _, h in free
     )
     taken = {m.name for m in meanings.values() if m.role == "kept"}
     for each in sorted(candidates, key=lambda c: (c.rank, c.reading, c.column, c.place)):

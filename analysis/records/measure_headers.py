@@ -4,11 +4,16 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
+from dataclasses import dataclass
 
 from analysis.records.headers import Header
 from analysis.records.words import MEASURES
+from analysis.units import recognise_unit
 
-__all__ = ["measure_of"]
+__all__ = ["OXYGEN_WORDS", "NamedMeasure", "measure_of"]
+
+OXYGEN_WORDS = ("o2", "oxygen")
+"""Words that do not say whether the oxygen is in the beer or in the gas: the unit may tell."""
 
 _STAGE_WORDS = {
     "bbt": "bright_tank", "bt": "bright_tank", "bright tank": "bright_tank", "bright": "bright_tank",
@@ -20,19 +25,46 @@ _STAGE_WORDS = {
 _NUMBERED = re.compile(r"(.+?)\s*#?([1-9])")
 
 
-def measure_of(header: Header) -> tuple[str, str | None, str | None, str | None] | None:
-    """Return the measure, unit, stage and replicate that a header names, or None where it names no measure.
+@dataclass(frozen=True)
+class NamedMeasure:
+    """The measure that a header names, with the unit, the stage and the number of the replicate that it says.
+
+    ``is_beer_or_gas`` marks oxygen of which nothing tells whether it was read in the beer or in the gas above it: "O2"
+    in ppm, which is one thing in a liquid and another in a gas.
+    """
+
+    measure: str
+    unit: str | None = None
+    stage: str | None = None
+    replicate: str | None = None
+    is_beer_or_gas: bool = False
+
+
+def measure_of(header: Header) -> NamedMeasure | None:
+    """Return the measure that a header names, or None where it names none.
 
     >>> from analysis.records.headers import read_header
-    >>> measure_of(read_header("BBT DO 2 (ppb)"))
+    >>> named = measure_of(read_header("BBT DO 2 (ppb)"))
+    >>> named.measure, named.unit, named.stage, named.replicate
     ('dissolved_oxygen', 'ppb', 'bright_tank', '2')
     """
     for name, unit in header.names:
         for words, replicate in _with_and_without_number(name):
             for bare, stage in _with_and_without_stage(words):
                 if bare in MEASURES:
-                    return MEASURES[bare], header.unit or unit or _own_unit(bare), stage, replicate
+                    return _named(bare, header.unit or unit or _own_unit(bare), stage, replicate)
     return None
+
+
+def _named(word: str, unit: str | None, stage: str | None, replicate: str | None) -> NamedMeasure:
+    measure = MEASURES[word]
+    if word not in OXYGEN_WORDS or unit is None:
+        return NamedMeasure(measure, unit, stage, replicate)
+    in_beer = recognise_unit(unit, "dissolved_oxygen") is not None
+    in_gas = recognise_unit(unit, "headspace_oxygen") is not None
+    if in_gas and not in_beer:
+        return NamedMeasure("headspace_oxygen", unit, stage, replicate)
+    return NamedMeasure(measure, unit, stage, replicate, is_beer_or_gas=in_gas and in_beer)
 
 
 def _own_unit(word: str) -> str | None:

@@ -18,7 +18,7 @@ from analysis.records.context import Context, Values
 from analysis.records.headers import angle_of, read_header
 from analysis.records.kept import ask_units, note_rough, rows_of_state, text_of_codes
 from analysis.records.meaning import Meaning
-from analysis.records.measure_headers import measure_of
+from analysis.records.measure_headers import OXYGEN_WORDS, measure_of
 from analysis.records.parsed import ParsedNumbers, State
 from analysis.records.parsing import parse_ids, parse_numbers
 from analysis.records.scales import Scaled, scale
@@ -98,9 +98,10 @@ def _measure(context: Context, word: str) -> tuple[str, str | None, str | None] 
     read = measure_of(header)
     if read is None:
         return None
-    name, unit, _, _ = read
+    is_open = (header.words in OXYGEN_WORDS and read.unit is None) or read.is_beer_or_gas
+    name = "oxygen" if is_open else read.measure
     angle = "forward" if name == "haze_forward" else header.angle or angle_of(word)
-    return ("haze_forward" if name == "haze" and angle == "forward" else name), unit, angle
+    return ("haze_forward" if name == "haze" and angle == "forward" else name), read.unit, angle
 
 
 def read_long(context: Context, values: Values) -> Flags:
@@ -125,11 +126,23 @@ def read_long(context: Context, values: Values) -> Flags:
     ask_units(context, meaning, cells, scaled, costs_rows=True, by_quantity=True)
     values.numbers["value"] = scaled.value
     values.signs["value"] = np.where(np.isnan(scaled.value), np.int8(0), numbers.sign)
+    quantities = _oxygen_by_unit(quantities, scaled)
     values.texts["quantity"] = text_of_codes(quantities.code, list(quantities.names))
     values.texts["unit"] = text_of_codes(scaled.kept, list(scaled.kept_units))
     values.texts["sign"] = text_of_codes(_sign_codes(values.signs["value"]), ["<", ">"])
     context.take_units(meaning.header, scaled.taken.values())
     return np.asarray(nothing | (np.isin(state, (State.EMPTY, State.MISSING)) & context.active), dtype=bool)
+
+
+def _oxygen_by_unit(quantities: Quantities, scaled: Scaled) -> Quantities:
+    """Tell oxygen in the beer from oxygen in the gas by the unit, where the quantity's word does not."""
+    if "oxygen" not in quantities.names:
+        return quantities
+    place = quantities.names.index("oxygen")
+    names = [*("dissolved_oxygen" if name == "oxygen" else name for name in quantities.names), "headspace_oxygen"]
+    in_gas = np.append(np.array([unit == "%" for unit in scaled.kept_units], dtype=bool), False)[scaled.kept]
+    code = np.where((quantities.code == place) & in_gas, len(names) - 1, quantities.code).astype(np.int32)
+    return Quantities(code, tuple(names), (*quantities.units, None), (*quantities.angles, None), quantities.unknown)
 
 
 def _sign_codes(sign: npt.NDArray[np.int8]) -> Codes:
@@ -138,7 +151,7 @@ def _sign_codes(sign: npt.NDArray[np.int8]) -> Codes:
 
 def _title_measure(context: Context) -> str | None:
     read = measure_of(read_header(context.name))
-    return None if read is None else read[0]
+    return None if read is None else read.measure
 
 
 def _ignore_other_quantities(context: Context, meaning: Meaning | None, quantities: Quantities) -> Flags:
@@ -249,6 +262,7 @@ def read_block(context: Context, meaning: Meaning) -> Block:
     rows_of_state(context, meaning, cells, numbers.state)
     note_rough(context, meaning, numbers)
     measure, angle, waits = _angle_of_block(context, meaning, numbers)
+    waits |= _ask_beer_or_gas(context, meaning, numbers)
     scaled = _scaled_block(context, meaning, measure, numbers)
     ask_units(context, meaning, cells, scaled, costs_rows=False)
     context.take_units(meaning.header, scaled.taken.values())
@@ -269,6 +283,18 @@ def _scaled_block(context: Context, meaning: Meaning, measure: str, numbers: Par
     everywhere = np.zeros(len(value), dtype=np.int32)
     said = context.unit_said(meaning.header, None if unit is None else unit.header)
     return scale(value, (everywhere, (measure,)), (code, texts), said, meaning.unit)
+
+
+def _ask_beer_or_gas(context: Context, meaning: Meaning, numbers: ParsedNumbers) -> bool:
+    """Ask whether oxygen was read in the beer or in the gas above it, where neither word nor unit tells."""
+    if not meaning.is_beer_or_gas:
+        return False
+    text = f"{meaning.header}: is this oxygen dissolved in the beer, or in the gas of the headspace? ppm differ there."
+    choices = ("dissolved_oxygen", "headspace_oxygen")
+    question = context.faults.question("columns", meaning.header, choices, text)
+    rows = context.active & (numbers.state == State.READ)
+    context.faults.ask(question, "oxygen-ambiguous", rows, meaning.header, costs_rows=False)
+    return True
 
 
 def _angle_of_block(context: Context, meaning: Meaning, numbers: ParsedNumbers) -> tuple[str, str | None, bool]:

@@ -32,6 +32,7 @@ _ROWS_LOOKED_AT = 60
 _ROWS_TRIED = 3
 _TOO_CLOSE = 0.15
 _NEAR_MISS = 2.0
+_FEWEST_KNOWN = 2
 _FIGURES = re.compile(r"[<>]?[-+]?\d[\d.,:/ -]*")
 _OURS = (REASON, SAMPLE, EXAMPLE_HEADER)
 
@@ -141,7 +142,7 @@ def _unrecognised(
     tried: list[tuple[_HeaderRow, Match]], rows: list[_HeaderRow], answers: Answers, was_told: bool
 ) -> Recognised:
     best = max(tried, key=lambda fit: (fit[1].score - len(fit[1].lacking), -fit[0].row), default=None)
-    if best is not None and (was_told or _is_near(best[1])):
+    if best is not None and ((was_told and _known(best[1]) >= _FEWEST_KNOWN) or _is_near(best[1])):
         row, match = best
         return Recognised(
             None, row.row, row.first_row, match.meanings, row.texts, row.layout, answers,
@@ -151,10 +152,13 @@ def _unrecognised(
     return Recognised(None, None, 0, (), row_.texts if row_ else (), row_.layout if row_ else None, answers)
 
 
+def _known(match: Match) -> int:
+    return sum(m.role not in ("extra", "ignore") for m in match.meanings)
+
+
 def _is_near(match: Match) -> bool:
     """Tell whether a sheet is a record but for one thing: most of its headers are known, and one column is lacking."""
-    known = [m for m in match.meanings if m.role not in ("extra", "ignore")]
-    return len(match.lacking) == 1 and match.score >= _NEAR_MISS and 2 * len(known) >= len(match.meanings)
+    return len(match.lacking) == 1 and match.score >= _NEAR_MISS and 2 * _known(match) >= len(match.meanings)
 
 
 def _matches(sheet: RawSheet, row: _HeaderRow, wanted: Sequence[str], answers: Answers) -> list[Match]:

@@ -156,7 +156,7 @@ def deduced_unit(quantity: str, value: Floats) -> Unit | AmbiguousUnit:
         The numbers as written.
     """
     choices = unstated_unit(quantity)
-    if isinstance(choices, Unit) or quantity not in _USUAL:
+    if isinstance(choices, Unit) or quantity not in (*_USUAL, "oxygen"):
         return choices
     low, high = _ends(value)
     fitting = [unit for unit in choices.choices if _fits(quantity, unit, low, high)]
@@ -177,6 +177,8 @@ def _ends(value: Floats) -> tuple[float, float]:
 
 
 def _fits(quantity: str, unit: Unit, low: float, high: float) -> bool:
+    if quantity == "oxygen":
+        quantity = "headspace_oxygen" if unit.kept_unit == "%" else "dissolved_oxygen"
     usual_low, usual_high = _USUAL[quantity]
     if unit.is_gravity and not (_GRAVITY_RANGE[0] <= low * unit.factor and high * unit.factor <= _GRAVITY_RANGE[1]):
         return False

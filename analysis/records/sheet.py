@@ -19,6 +19,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
+import pyarrow as pa
 
 from analysis.problems import Problem
 from analysis.records.amounts import read_operations
@@ -40,6 +41,7 @@ from analysis.records.stated import read_meter_checks, read_targets
 from analysis.records.table import table_of
 from analysis.records.taken import RejectedRows, SheetIntake
 from analysis.records.wide import (
+    fill_run_details,
     fill_stages,
     number_samples,
     read_scores,
@@ -168,6 +170,7 @@ def _read_wide(context: Context, values: Values, today: date, dates_are_packing:
     if dates_are_packing:
         values.moments["packed_at"] = values.moments["measured_at"]
         note_packing_dates(context)
+    fill_run_details(context, values)
     fill_stages(context, values)
     blocks = read_wide(context)
     check_rows(context, values, today)
@@ -289,14 +292,31 @@ def _rejected(sheet: RawSheet, context: Context, values: Values, numbered: bool)
 
 
 def _as_read(context: Context, j: int, rows: Rows) -> RawColumn:
-    """Return a column's rejected cells; a date that was read stands as a date, for its order was told by other rows."""
+    """Return a column's rejected cells, with what other rows told of them.
+
+    A date that was read stands as a date, for its order may have been told by other rows; a blank that other rows of
+    its run filled stands filled.
+    """
     column = context.table.columns[j].take(rows)
+    if j in context.filled:
+        return _filled(column, context.filled[j].take(rows))
     if j not in context.settled:
         return column
     moment = context.settled[j][rows]
-    was_text = (column.tag == TEXT) & ~np.isnat(moment)
-    tag = np.where(was_text, np.int8(MOMENT), column.tag)
-    code = np.where(was_text, np.int32(-1), column.code)
+    is_told = np.isin(column.tag, (TEXT, EMPTY)) & ~np.isnat(moment)
+    tag = np.where(is_told, np.int8(MOMENT), column.tag)
+    code = np.where(is_told, np.int32(-1), column.code)
     return RawColumn(
         tag, code, column.words, column.number, np.where(tag == MOMENT, moment, np.datetime64("NaT", "us"))
     )
+
+
+def _filled(column: RawColumn, told: pd.Series) -> RawColumn:
+    is_told = (column.tag == EMPTY) & told.notna().to_numpy()
+    if not is_told.any():
+        return column
+    place, words = pd.factorize(told)
+    code = np.where(is_told, place + len(column.words), column.code).astype(np.int32)
+    tag = np.where(is_told, np.int8(TEXT), column.tag)
+    both = pa.concat_arrays([column.words, pa.array(list(words), pa.string())])
+    return RawColumn(tag, code, both, column.number, column.moment)

@@ -56,7 +56,7 @@ def _quantities(context: Context) -> Quantities:
         return _with_attributes(context, read_quantities(context, meaning), None)
     named = measure_of(read_header(context.name.removesuffix(" meters").removesuffix(" meter")))
     code = np.full(n, -1 if named is None else 0, dtype=np.int32)
-    return Quantities(code, () if named is None else (named[0],), (None,), (None,), ())
+    return Quantities(code, () if named is None else (named.measure,), (None,), (None,), ())
 
 
 def _told_by_unit(quantities: Quantities, code: Codes, texts: list[str], header_unit: str | None) -> Quantities:

@@ -12,7 +12,7 @@ import pyarrow as pa
 
 from analysis.records.cells import as_text_series
 from analysis.records.checks import check_value
-from analysis.records.choices import stage_of_vessel
+from analysis.records.choices import CHOICES, stage_of_vessel
 from analysis.records.context import Context, Values
 from analysis.records.kept import text_of_codes
 from analysis.records.parsed import State
@@ -20,7 +20,16 @@ from analysis.records.parsing import parse_numbers
 from analysis.records.readings import Block, read_block
 from analysis.records.scores import ScoreBlock, read_score_block
 
-__all__ = ["fill_stages", "number_samples", "read_scores", "read_wide", "wide_readings", "wide_runs", "wide_scores"]
+__all__ = [
+    "fill_run_details",
+    "fill_stages",
+    "number_samples",
+    "read_scores",
+    "read_wide",
+    "wide_readings",
+    "wide_runs",
+    "wide_scores",
+]
 
 Flags = npt.NDArray[np.bool_]
 Rows = npt.NDArray[np.intp]
@@ -109,7 +118,7 @@ def _meters(blocks: Sequence[Block], kept: Sequence[Rows], order: Rows) -> pd.Se
 
 
 def fill_stages(context: Context, values: Values) -> None:
-    """Say where a reading was taken where no stage is written: by the vessel's name, or in the pack of a run."""
+    """Say where a reading was taken where no stage is written: by the vessel's name, or in a pack of a run."""
     stage = values.texts.get("stage")
     vessel = values.texts.get("vessel")
     told = text_of_codes(np.full(values.n, -1, dtype=np.int32), [])
@@ -118,9 +127,52 @@ def fill_stages(context: Context, values: Values) -> None:
         by_header = None if header is None else stage_of_vessel(header.header)
         names = {name: stage_of_vessel(name) or by_header for name in vessel.dropna().unique()}
         told = vessel.map(names).astype("str")
-    in_pack = np.where(values.present("run") & ~values.present("vessel"), np.int32(0), np.int32(-1))
+    sample = context.recognised.kept("sample")
+    is_pack = values.present("run")
+    if sample is not None and CHOICES["stage"](sample.header) == "pack":
+        is_pack = is_pack | values.present("sample")
+    in_pack = np.where(is_pack & ~values.present("vessel"), np.int32(0), np.int32(-1))
     told = told.where(told.notna(), text_of_codes(in_pack.astype(np.int32), ["pack"]))
     values.texts["stage"] = told if stage is None else stage.where(stage.notna(), told)
+
+
+def fill_run_details(context: Context, values: Values) -> None:
+    """Give a row that leaves out its run's batch or packing date those of the run's other rows, where they agree."""
+    run = values.texts.get("run")
+    if run is None:
+        return
+    filled = np.zeros(values.n, dtype=bool)
+    batch, packed = context.recognised.kept("batch"), context.recognised.kept("packed_at")
+    if batch is not None:
+        told = values.texts["batch"]
+        values.texts["batch"] = _of_group(told, run, context)
+        filled |= (told.isna() & values.texts["batch"].notna()).to_numpy()
+        context.filled[batch.column] = values.texts["batch"]
+    if packed is not None:
+        moments = pd.Series(values.moments["packed_at"])
+        whole = _of_group(moments, run, context)
+        open_rows = (moments.isna() & whole.notna()).to_numpy()
+        filled |= open_rows
+        values.moments["packed_at"] = whole.to_numpy(dtype="datetime64[us]")
+        settled = context.settled[packed.column]
+        context.settled[packed.column] = np.where(open_rows, values.moments["packed_at"], settled)
+    count = int((filled & context.active).sum())
+    if count:
+        context.faults.note(
+            "run-details-filled",
+            f"Rows without the batch or the date of their run were given those of its other rows: {count:,}.",
+            "Nothing to do if that is right; else fill the cells in.",
+        )
+
+
+def _of_group(column: pd.Series, run: pd.Series, context: Context) -> pd.Series:
+    """Fill blanks by the only value that the other rows of a run have."""
+    open_rows = column.isna().to_numpy() & run.notna().to_numpy() & context.active & ~context.faults.rejected
+    if not open_rows.any():
+        return column
+    told = pd.DataFrame({"run": run, "value": column})[context.active & column.notna().to_numpy()]
+    known = told.drop_duplicates().drop_duplicates("run", keep=False).set_index("run")["value"]
+    return column.where(~open_rows, run.map(known).astype(column.dtype))
 
 
 def number_samples(context: Context, values: Values, is_needed: bool) -> bool:

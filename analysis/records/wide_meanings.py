@@ -26,12 +26,13 @@ def take_measures(free: Sequence[tuple[int, Header]], looks: Looks, meanings: Me
     for j, header in free:
         read = measure_of(header) if j not in meanings else None
         if read is not None and looks(j) in ("number", "empty", "text"):
-            name, unit, stage, replicate = read
+            name = read.measure
             angle = "forward" if name == "haze_forward" else header.angle or _angle_in_words(header.words)
             is_forward = name == "haze" and angle == "forward"
             meanings[j] = Meaning(
-                j, header.text, "measure", "haze_forward" if is_forward else name, unit, angle, None, stage, replicate
-            )
+                j, header.text, "measure", "haze_forward" if is_forward else name, read.unit, angle, None, read.stage,
+                read.replicate, is_beer_or_gas=read.is_beer_or_gas,
+            )  # fmt: skip
     measures = [m for m in meanings.values() if m.role == "measure"]
     for m in [
         m for m in meanings.values() if m.role == "kept" and m.name == "temperature" and m.is_weak and not measures

@@ -171,3 +171,35 @@ def test_a_measure_that_a_person_names_is_taken_and_one_that_they_ignore_is_not(
     intake = take(rows, answers=answers)
     assert intake.records["readings"][["quantity", "value"]].values.tolist() == [["haze", 0.8]]
     assert dict(intake.sheets[0].columns)["DO (ppb)"] == "ignore"
+
+
+def test_a_run_whose_batch_and_date_stand_once_gives_them_to_its_other_cans(take: Take) -> None:
+    rows = [["Run", "Batch", "Packed on", "Can", "DO (ppb)"], ["R1", 2417, DAY, 1, 30], ["R1", None, None, 2, 31],
+            ["R2", 2418, DAY, 1, 40], ["R2", 2419, DAY, 2, 41], ["R2", None, DAY, 3, 42]]  # fmt: skip
+    intake = take(rows)
+    assert intake.records["readings"][["run", "batch"]].values.tolist() == [
+        ["R1", "2417"], ["R1", "2417"], ["R2", "2418"], ["R2", "2419"],
+    ]  # fmt: skip
+    assert [(p.code, p.row) for p in intake.problems] == [("value-needed", 6), ("run-details-filled", None)]
+
+
+def test_cans_of_a_batch_without_a_run_are_packs(take: Take) -> None:
+    readings = take([["Gyle", "Can no.", "TPO (ppb)"], [2417, 1, 80]]).records["readings"]
+    assert readings["stage"].tolist() == ["pack"]
+
+
+def test_oxygen_in_ppm_is_asked_about_where_nothing_says_whether_it_is_in_the_beer(take: Take) -> None:
+    rows = [["Run", "Can", "O2 (ppm)", "O2 (%)"], ["R1", 1, 0.03, 0.5]]
+    intake = take(rows)
+    assert [(p.code, p.column) for p in intake.problems] == [("oxygen-ambiguous", "O2 (ppm)")]
+    assert intake.records["readings"]["quantity"].tolist() == ["headspace_oxygen"]
+    answered = take(rows, answers=SheetAnswers(Answers(columns={"O2 (ppm)": "dissolved_oxygen"})))
+    assert answered.records["readings"]["value"].tolist() == pytest.approx([30.0, 0.5])
+
+
+def test_work_before_the_brew_is_noted(take: Take) -> None:
+    brews = [["Batch", "Recipe", "Brewed"], [2417, "P40", DAY]]
+    log = [["Batch", "Job", "Date"], [2417, "roused", datetime(2026, 2, 1)], [2417, "roused", datetime(2026, 3, 1)]]
+    intake = take({"Brews": brews, "Log": log})
+    assert [(p.code, p.sheet, p.row) for p in intake.problems] == [("before-brewing", "Log", 2)]
+    assert len(intake.records["operations"]) == 2

@@ -44,6 +44,8 @@ def test_a_unit_is_read_behind_brackets_commas_slashes_and_spaces(header: str, n
         ("NTU", "haze", "ntu", None, None),
         ("Haze 25° (EBC)", "haze_forward", "EBC", None, None),
         ("BBT DO 2 (ppb)", "dissolved_oxygen", "ppb", "bright_tank", "2"),
+        ("O2 (%)", "headspace_oxygen", "%", None, None),
+        ("O2 (ppb)", "dissolved_oxygen", "ppb", None, None),
         ("CO2 (vols)", "carbon_dioxide", "vols", None, None),
         ("HS O2 %", "headspace_oxygen", "%", None, None),
         ("DO in can [µg/L]", "dissolved_oxygen", "µg/L", "pack", None),
@@ -54,8 +56,7 @@ def test_a_measure_is_known_by_the_words_of_the_trade(
 ) -> None:
     read = measure_of(read_header(header))
     assert read is not None
-    assert (read[0], read[1], read[3]) == (measure, unit, replicate)
-    assert stage is None or read[2] == stage
+    assert (read.measure, read.unit, read.stage, read.replicate) == (measure, unit, stage, replicate)
 
 
 def test_angles_are_told_apart() -> None:

@@ -51,6 +51,12 @@ def test_a_mended_file_is_taken_in_as_it_is(take: Take, tmp_path: Path) -> None:
     assert readings[["run", "sample", "value"]].values.tolist() == [["R1", "2", 44.0]]
 
 
+def test_a_row_that_left_out_its_runs_batch_and_date_comes_back_with_them(take: Take, tmp_path: Path) -> None:
+    rows = [["Run", "Batch", "Packed on", "Can", "DO (ppb)"], ["R1", 2417, DAY, 1, 30], ["R1", None, None, 2, "lots"]]
+    write_rejects(take({"Cans": rows}), tmp_path / "rejects.xlsx")
+    assert _rows(tmp_path / "rejects.xlsx", "Cans")[1][:5] == ["R1", "2417", DAY, 2, "lots"]
+
+
 def test_a_file_taken_in_again_unmended_is_rejected_for_the_same_reasons(take: Take, tmp_path: Path) -> None:
     rows = [
         ["Batch", "Recipe", "Brewed", "Vol (hL)"],
