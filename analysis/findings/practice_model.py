@@ -5,35 +5,38 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import pandas as pd
+
+from analysis.findings.practice_censored import CensoredModel, censored_slopes, fit_censored
 from analysis.findings.practice_design import PracticeDesign
+from analysis.findings.practice_slope import Slope
 from analysis.models import CannotFitError, MixedFit, accumulate, fit_sums
+from analysis.models.added_columns import one_at_a_time
 from analysis.models.contrasts import contrast
 
 __all__ = ["PracticeFits", "Slope", "fit_practices"]
 
 
 @dataclass(frozen=True)
-class Slope:
-    """The effect of one step on the model's scale, its standard error and its degrees of freedom."""
-
-    estimate: float
-    standard_error: float
-    df: float
-
-
-@dataclass(frozen=True)
 class PracticeFits:
     """The fits that a page of verdicts rests on, each a mapping of a candidate's column to its slope.
 
-    ``together``: with all other practices and the smooth in time; ``alone``: without the other practices;
-    ``without_trend``: with the other practices, without the smooth. A column that another set of columns makes is in
-    none of them and stands in ``fit.dropped``. ``why_not`` is empty, or says why nothing could be fitted.
+    ``together``: with all other practices and the smooth in time; ``alone``: without the other practices, at the
+    variances of the model without any; ``without_trend``: with the other practices, without the smooth. A column that
+    another set of columns makes is in none of them and stands in ``fit.dropped``. ``why_not`` is empty, or says why
+    nothing could be fitted.
+
+    ``fit`` is the model that ``together`` comes from. ``workings`` is the Gaussian one that everything beside it comes
+    from, and ``frame`` the rows it was fitted to: the same model where every reading is exact; where some are limits,
+    each of those stands there as the reading to be expected below (or above) its limit.
     """
 
     together: dict[str, Slope]
     alone: dict[str, Slope]
     without_trend: dict[str, Slope]
-    fit: MixedFit | None
+    fit: MixedFit | CensoredModel | None
+    workings: MixedFit | None = None
+    frame: pd.DataFrame | None = None
     why_not: str = ""
 
 
@@ -48,21 +51,33 @@ def fit_practices(design: PracticeDesign) -> PracticeFits:
         With ``why_not`` where the rows cannot carry the model.
     """
     try:
-        sums = accumulate(design.formula(), design.frame)
-        fit = fit_sums(sums)
+        censored = fit_censored(design) if design.censored else None
+        frame = design.frame if censored is None else design.frame.assign(response=censored.expected)
+        fit = fit_sums(accumulate(design.formula(), frame))
     except CannotFitError as error:
-        return PracticeFits({}, {}, {}, None, str(error))
+        return PracticeFits({}, {}, {}, None, why_not=str(error))
     columns = [c.column for c in design.candidates if c.column in fit.names]
     beside = [name for name in fit.names if name not in columns]
-    without = [name for name in beside if name not in design.trend]
-    alone = {c: _slopes(fit_sums(sums, fixed=[*beside, c], start=fit), [c]).get(c) for c in columns}
-    untrended = fit_sums(sums, fixed=[*without, *columns], start=fit) if design.trend else fit
+    together = _slopes(fit, columns) if censored is None else censored_slopes(censored, fit, columns)
+    without = [name for name in fit.names if name not in design.trend]
+    untrended = fit_sums(fit.sums, fixed=without, start=fit) if design.trend else fit
     return PracticeFits(
-        together=_slopes(fit, columns),
-        alone={c: slope for c, slope in alone.items() if slope is not None},
-        without_trend=_slopes(untrended, columns),
-        fit=fit,
+        together=together,
+        alone=_alone(fit, beside, columns, together),
+        without_trend=_slopes(untrended, columns) if design.trend else dict(together),
+        fit=fit if censored is None else censored,
+        workings=fit,
+        frame=frame,
     )
+
+
+def _alone(fit: MixedFit, beside: Sequence[str], columns: list[str], together: dict[str, Slope]) -> dict[str, Slope]:
+    """Each practice without the others, with the degrees of freedom that it has among them: rather too few."""
+    if not columns:
+        return {}
+    told = one_at_a_time(fit, fit_sums(fit.sums, fixed=beside, start=fit), columns)
+    each = zip(columns, told.coefficients.tolist(), told.standard_errors.tolist(), strict=True)
+    return {c: Slope(value, error, together[c].df) for c, value, error in each if error > 0 and c in together}
 
 
 def _slopes(fit: MixedFit, columns: Sequence[str]) -> dict[str, Slope]:

@@ -88,8 +88,8 @@ class ComparedRows:
     """The rows of one comparison.
 
     ``frame`` has ``y`` [the measure's kept unit], ``censored`` (−1 below the value, 0, 1 above it), ``recipe``,
-    ``batch``, ``run``, ``meter``, ``packed_at``, ``day`` (days since the first pack), ``age_days``, for a tasting
-    attribute ``panellist``, and a column for each candidate; missing cells stay missing. ``spreads`` names the
+    ``batch``, ``run``, ``meter``, ``packed_at``, ``format``, ``day`` (days since the first pack), ``age_days``, for a
+    tasting attribute ``panellist``, and a column for each candidate; missing cells stay missing. ``spreads`` names the
     columns of
     categories with many levels, which are allowed for as a spread between the levels.
     """
@@ -168,6 +168,7 @@ def _measured(rows: pd.DataFrame, measure: Measure) -> tuple[pd.DataFrame, tuple
             "run": rows["run"],
             "meter": rows.get(f"{measure.name}_meter", pd.Series("", index=rows.index)).fillna(""),
             "packed_at": rows["packed_at"],
+            "format": rows["format"],
             "age_days": rows["age_days"].astype(np.float64),
         }
     )

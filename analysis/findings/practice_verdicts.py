@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from analysis.estimate import Estimate
 from analysis.findings.finding import Finding
+from analysis.findings.practice_censored import CensoredModel
 from analysis.findings.practice_rows import ComparedRows, LeftOut, NotAssessed
 from analysis.findings.wording import change, percent, span
 from analysis.models import BatchesNeeded, MixedFit
@@ -72,7 +73,7 @@ class PracticesFinding(Finding):
     batches: int
     formula: str
     log: bool
-    fit: MixedFit | None
+    fit: MixedFit | CensoredModel | None
     compared: ComparedRows
 
     @property

@@ -11,7 +11,7 @@ import pandas as pd
 
 from analysis.estimate import Estimate
 from analysis.findings.filters import Filters
-from analysis.findings.margins import margin_for, margins_on_record
+from analysis.findings.margins import margin_for, margins_on_record, only_format
 from analysis.findings.practice_cautions import cautions_for
 from analysis.findings.practice_design import PracticeDesign, design_for
 from analysis.findings.practice_model import PracticeFits, Slope, fit_practices
@@ -59,7 +59,9 @@ def practices(table: PackTable, measure: str, filters: Filters | None = None) ->
     separation = separate(compared.frame, compared.candidates)
     design = design_for(compared, what, separation.leaders)
     fits = (
-        fit_practices(design) if len(design.frame) else PracticeFits({}, {}, {}, None, "there are no packs to compare")
+        fit_practices(design)
+        if len(design.frame)
+        else PracticeFits({}, {}, {}, None, why_not="there are no packs to compare")
     )
     if fits.fit is None:
         return _unanswered(table, what, chosen, compared, design, fits.why_not)
@@ -104,7 +106,9 @@ def _answered(
     frame = design.frame
     levels = _levels(design)
     level = _typical(design, frame)
-    margin = margin_for(margins_on_record(table.targets, what.name), what.name, levels, log=design.log)
+    margin = margin_for(
+        margins_on_record(table.targets, what.name, only_format(frame)), what.name, levels, log=design.log
+    )
     told = [c for c in design.candidates if c.column in fits.together]
     effects = [Effect(c.name, s.estimate, s.standard_error, s.df) for c in told for s in (fits.together[c.column],)]
     judged = judge_family(effects, margin)

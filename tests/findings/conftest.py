@@ -10,7 +10,7 @@ from data_demo import truth
 from data_demo.brewery import simulate
 from data_demo.laboratory import Pack
 
-MEASURE_OF_TARGET = {"TPO (ppb)": "total_oxygen", "Haze": "haze", "Papery": "papery"}
+MEASURE_OF_TARGET = {"Total oxygen": "total_oxygen", "DO (ppb)": "dissolved_oxygen", "Haze": "haze", "Papery": "papery"}
 NAMED = (
     "rouse_minutes", "rouse_count", "hours_since_rouse", "finings_count", "hours_since_finings", "cone_dumps",
     "days_since_dump", "dry_hop_rate", "dry_hop_days", "cold_hours", "transfers", "fill_temperature", "tank", "line",
@@ -51,7 +51,7 @@ def simulated_packs() -> PackTable:
         {
             "recipe": t.recipe,
             "format": t.format,
-            "quantity": MEASURE_OF_TARGET.get(t.measure, t.measure),
+            "quantity": MEASURE_OF_TARGET[t.measure],
             "margin": t.margin,
         }
         for t in truth.TARGETS

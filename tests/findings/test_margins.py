@@ -3,7 +3,7 @@
 import pandas as pd
 import pytest
 
-from analysis.findings.margins import margin_for, margins_on_record
+from analysis.findings.margins import margin_for, margins_on_record, only_format
 
 TARGETS = pd.DataFrame(
     {
@@ -37,3 +37,14 @@ def test_without_any_target_a_working_default_is_marked_as_one():
 def test_a_target_without_a_margin_sets_none():
     assert margins_on_record(TARGETS.assign(margin=float("nan")), "haze") == ()
     assert margins_on_record(pd.DataFrame(), "haze") == ()
+
+
+def test_a_margin_for_kegs_says_nothing_of_cans():
+    targets = TARGETS.assign(format=[None, None, None, "keg"]).assign(quantity="haze")
+    assert {m.recipe for m in margins_on_record(targets, "haze")} == {"P40", None}
+    assert {m.recipe for m in margins_on_record(targets, "haze", "keg")} == {"P40", None, "I62"}
+
+
+def test_one_format_is_named_only_where_all_packs_have_it():
+    assert only_format(pd.DataFrame({"format": ["can", "can"]})) == "can"
+    assert only_format(pd.DataFrame({"format": ["can", "keg"]})) is None
