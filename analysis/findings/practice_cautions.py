@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-import numpy as np
+from collections.abc import Mapping
+
 import pandas as pd
 
 from analysis.findings.practice_model import Slope
+from analysis.findings.practice_once import ChangedOnce
 from analysis.findings.practice_rows import MAY_FOLLOW_THE_BEER, Candidate
 from analysis.findings.practice_separation import Companion, Separation
-from analysis.findings.wording import amount, count, day, listing
+from analysis.findings.wording import amount, count, listing
 
 __all__ = ["cautions_for", "together_note"]
 
@@ -20,6 +22,7 @@ def cautions_for(
     candidate: Candidate,
     frame: pd.DataFrame,
     separation: Separation,
+    once: Mapping[str, ChangedOnce],
     *,
     together: Slope,
     alone: Slope | None,
@@ -29,7 +32,7 @@ def cautions_for(
     said = [
         together_note(separation.followers.get(candidate.column, ())),
         _partly_together(separation.companions.get(candidate.column, ())),
-        _changed_once(candidate, frame),
+        once[candidate.column].sentence if candidate.column in once else "",
         _tells_otherwise(together, alone, "alone", "part of it may run through another practice"),
         _tells_otherwise(together, without_trend, "without allowing for drift over time", "it may be the season"),
         _may_follow(candidate),
@@ -42,7 +45,7 @@ def together_note(followers: tuple[Companion, ...]) -> str:
     """Return the sentence that names the practices whose effects cannot be told from this one's."""
     if not followers:
         return ""
-    names = [f"{f.candidate.label} (correlation {f.correlation:.2f})" for f in followers]
+    names = [f"{f.candidate.spoken} (correlation {f.correlation:.2f})" for f in followers]
     return f"moves together with {listing(names)}: cannot separate these; the effect is that of all together"
 
 
@@ -50,19 +53,8 @@ def _partly_together(companions: tuple[Companion, ...]) -> str:
     if not companions:
         return ""
     closest = sorted(companions, key=lambda c: -abs(c.correlation))[:3]
-    names = [f"{c.candidate.label} (correlation {c.correlation:.2f})" for c in closest]
+    names = [f"{c.candidate.spoken} (correlation {c.correlation:.2f})" for c in closest]
     return f"moves in part with {listing(names)}, which widens its interval"
-
-
-def _changed_once(candidate: Candidate, frame: pd.DataFrame) -> str:
-    """Say so where a practice had one value up to some day and another from then on, over all recipes."""
-    by_run = frame.groupby("run")[["day", candidate.column]].first().dropna().sort_values("day", kind="stable")
-    values = by_run[candidate.column].to_numpy()
-    changed_at = np.flatnonzero(np.diff(values) != 0)
-    if len(changed_at) != 1:
-        return ""
-    first = frame["packed_at"].min() + pd.Timedelta(days=float(by_run["day"].iloc[changed_at[0] + 1]))
-    return f"changed only once, about {day(first)}: whatever else changed then looks the same"
 
 
 def _tells_otherwise(together: Slope, other: Slope | None, how: str, why: str) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
 import pandas as pd
 
 from analysis.findings.practice_censored import CensoredModel, censored_slopes, fit_censored
@@ -13,6 +14,7 @@ from analysis.findings.practice_slope import Slope
 from analysis.models import CannotFitError, MixedFit, accumulate, fit_sums
 from analysis.models.added_columns import one_at_a_time
 from analysis.models.contrasts import contrast
+from analysis.models.degrees_of_freedom import level_caps
 
 __all__ = ["PracticeFits", "Slope", "fit_practices"]
 
@@ -81,9 +83,17 @@ def _alone(fit: MixedFit, beside: Sequence[str], columns: list[str], together: d
 
 
 def _slopes(fit: MixedFit, columns: Sequence[str]) -> dict[str, Slope]:
-    found = {}
-    for column in columns:
-        if column in fit.names and column not in fit.dropped:
-            tested = contrast(fit, column, method="capped")
-            found[column] = Slope(tested.value, tested.standard_error, tested.df)
-    return found
+    return {column: _slope(fit, column) for column in columns if column in fit.names and column not in fit.dropped}
+
+
+def _slope(fit: MixedFit, column: str) -> Slope:
+    """Kenward and Roger's, unless their series breaks down, as it does with hardly more batches than practices: then
+    the plain standard error with the batches that are left over as degrees of freedom."""
+    with np.errstate(invalid="ignore"):
+        tested = contrast(fit, column, method="capped")
+    at = fit.names.index(column)
+    plain = float(fit.standard_errors[at])
+    if tested.standard_error > 0 and tested.df >= 1.0:
+        return Slope(tested.value, max(tested.standard_error, plain), tested.df)
+    caps = [cap for _, cap, between in level_caps(fit) if between[at]]
+    return Slope(tested.value, plain, max(min(caps, default=1.0), 1.0))

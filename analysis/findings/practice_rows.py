@@ -8,6 +8,8 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from analysis.findings.practice_recorded import seldom_recorded
+from analysis.findings.practice_words import spoken
 from analysis.findings.wording import count
 from analysis.linking import PackTable
 from analysis.vocabulary import Measure, Practice
@@ -22,7 +24,6 @@ FEWEST_BATCHES = 6
 FEWEST_ON_A_SIDE = 3
 # From this many levels on a category is allowed for as a spread between its levels, not held level against level.
 SPREAD_FROM_LEVELS = 5
-LEAST_SHARE_RECORDED = 0.8
 _ALLOWED_FOR = "has many levels: the spread between them is allowed for, and no one of them is held against another"
 OXYGEN = ("dissolved_oxygen", "headspace_oxygen", "total_oxygen")
 # Counted from the clock rather than decided by the brewer alone: a tank that is not clear is left longer.
@@ -53,6 +54,11 @@ class Candidate:
     def label(self) -> str:
         """The practice as a brewer says it."""
         return f"{self.practice.label} {self.level}" if self.level else self.practice.label
+
+    @property
+    def spoken(self) -> str:
+        """The label as it stands inside a sentence: "rouse time", "line 2"."""
+        return spoken(self.label)
 
 
 @dataclass(frozen=True)
@@ -198,6 +204,9 @@ def _candidates(
     if recorded < FEWEST_BATCHES:
         reason = f"recorded for {count(recorded, 'batch', 'batches')} only; at least {FEWEST_BATCHES} are needed"
         return NotAssessed(practice.name, reason)
+    why_not = seldom_recorded(frame, values, practice)
+    if why_not:
+        return NotAssessed(practice.name, why_not)
     if practice.type == "category":
         return _level_candidates(frame, values, practice)
     numbers = values.astype(np.float64)

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from analysis.estimate import Estimate
 from analysis.findings.finding import Finding
 from analysis.findings.practice_censored import CensoredModel
+from analysis.findings.practice_controls import Controls
 from analysis.findings.practice_rows import ComparedRows, LeftOut, NotAssessed
 from analysis.findings.wording import change, percent, span
 from analysis.models import BatchesNeeded, MixedFit
@@ -75,6 +76,7 @@ class PracticesFinding(Finding):
     log: bool
     fit: MixedFit | CensoredModel | None
     compared: ComparedRows
+    controls: Controls = field(default_factory=Controls)
 
     @property
     def margin_value(self) -> float | None:
@@ -98,6 +100,13 @@ class PracticesFinding(Finding):
             "not_assessed": [{"practice": n.practice, "reason": n.reason} for n in self.not_assessed],
             "left_out": [{"reason": out.reason, "rows": out.rows} for out in self.left_out],
             "formula": self.formula,
+            "controls": {
+                "shuffled": self.controls.shuffled,
+                "shuffled_hits": self.controls.shuffled_hits,
+                "following": self.controls.following,
+                "followed": list(self.controls.followed),
+                "passed": not self.controls.sentences,
+            },
         }
 
     def in_words(self) -> tuple[list[str], list[list[str]]]:

@@ -13,8 +13,10 @@ from analysis.estimate import Estimate
 from analysis.findings.filters import Filters
 from analysis.findings.margins import margin_for, margins_on_record, only_format
 from analysis.findings.practice_cautions import cautions_for
+from analysis.findings.practice_controls import Controls, run_controls
 from analysis.findings.practice_design import PracticeDesign, design_for
 from analysis.findings.practice_model import PracticeFits, Slope, fit_practices
+from analysis.findings.practice_once import ChangedOnce, changed_once
 from analysis.findings.practice_rows import FEWEST_BATCHES, Candidate, ComparedRows, NotAssessed, compare_rows
 from analysis.findings.practice_separation import Separation, separate
 from analysis.findings.practice_verdicts import PracticeEffect, PracticesFinding
@@ -110,17 +112,18 @@ def _answered(
         margins_on_record(table.targets, what.name, only_format(frame)), what.name, levels, log=design.log
     )
     told = [c for c in design.candidates if c.column in fits.together]
-    effects = [Effect(c.name, s.estimate, s.standard_error, s.df) for c in told for s in (fits.together[c.column],)]
-    judged = judge_family(effects, margin)
+    once = changed_once(frame, told)
+    controls = _controls(fits, told)
+    judged = judge_family([_asked(c, fits.together[c.column], once, controls) for c in told], margin)
     made = [
-        _effect(c, judgement, frame, separation, fits, margin, level, what.unit)
+        _effect(c, judgement, frame, separation, once, fits, margin, level, what.unit)
         for c, judgement in zip(told, judged, strict=True)
     ]
     ordered = tuple(sorted(made, key=lambda e: (_ORDER.index(e.verdict), -abs(e.judgement.effect.estimate))))
     return PracticesFinding(
         question=_question(what),
         answer=_answer(what, ordered),
-        cautions=_page_cautions(margin, what),
+        cautions=(*controls.sentences, *_page_cautions(margin, what)),
         ledger_state=table.state,
         filters=filters,
         measure=what,
@@ -136,7 +139,21 @@ def _answered(
         log=design.log,
         fit=fits.fit,
         compared=compared,
+        controls=controls,
     )
+
+
+def _controls(fits: PracticeFits, told: Sequence[Candidate]) -> Controls:
+    if fits.workings is None or fits.frame is None:
+        return Controls()
+    return run_controls(fits.workings, fits.frame, [c for c in told if c.column in fits.workings.names])
+
+
+def _asked(candidate: Candidate, slope: Slope, once: Mapping[str, ChangedOnce], controls: Controls) -> Effect:
+    """Return an effect as it is judged, with what lowers it to "cannot tell yet"."""
+    change = once.get(candidate.column)
+    alone_in_time = (change.sentence,) if change is not None and not change.is_comparable else ()
+    return Effect(candidate.name, slope.estimate, slope.standard_error, slope.df, (*alone_in_time, *controls.sentences))
 
 
 def _effect(
@@ -144,6 +161,7 @@ def _effect(
     judgement: Judgement,
     frame: pd.DataFrame,
     separation: Separation,
+    once: Mapping[str, ChangedOnce],
     fits: PracticeFits,
     margin: MarginAtLevel,
     level: float,
@@ -169,7 +187,7 @@ def _effect(
         batches=batches,
         needed=_needed(judgement, margin, batches),
         cautions=cautions_for(
-            candidate, frame, separation, together=together, alone=alone, without_trend=without_trend
+            candidate, frame, separation, once, together=together, alone=alone, without_trend=without_trend
         ),
     )
 
@@ -215,7 +233,9 @@ def _typical(design: PracticeDesign, frame: pd.DataFrame) -> float:
 def _followers(separation: Separation) -> list[NotAssessed]:
     by_column = {c.column: c for c in separation.leaders}
     return [
-        NotAssessed(f.candidate.name, f"always moves with {by_column[lead].name}: only their joint effect can be told")
+        NotAssessed(
+            f.candidate.name, f"always moves with {by_column[lead].spoken}: only their joint effect can be told"
+        )
         for lead, followers in separation.followers.items()
         for f in followers
     ]
