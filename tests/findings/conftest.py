@@ -1,5 +1,7 @@
 """A pack table straight from the invented brewery's simulation, past every spreadsheet."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -67,4 +69,46 @@ def simulated_packs() -> PackTable:
         state=1, rows=rows, tastings=nothing, readings=nothing, operations=nothing, batches=nothing,
         practices=practices, unlinked=pd.DataFrame(columns=["kind", "reason", "count"]), evidence=nothing,
         blends=nothing, targets=targets, not_offered=nothing,
+    )  # fmt: skip
+
+
+def tank_row(reading, recipes):
+    censored = reading.quantity == "dissolved_oxygen" and reading.value < truth.OXYGEN_LIMIT
+    return {
+        "batch": reading.key, "run": reading.run or None, "recipe": recipes[reading.key],
+        "tank": reading.vessel or None, "stage": reading.stage, "measured_at": reading.measured_at,
+        "quantity": reading.quantity,
+        "value": truth.OXYGEN_LIMIT if censored else reading.value, "censored": -1 if censored else 0,
+        "meter": reading.meter.name,
+    }  # fmt: skip
+
+
+@pytest.fixture(scope="session")
+def simulated_cellar(simulated_packs) -> PackTable:
+    """The invented brewery's packs with the tank readings, cellar work, batches and haze targets beside them."""
+    made = simulate()
+    recipes = {batch.key: batch.recipe.code for batch in made.batches}
+    operations = pd.DataFrame(
+        {
+            "batch": job.key, "recipe": recipes[job.key], "tank": job.vessel, "operation": job.operation,
+            "started_at": job.started_at, "ended_at": job.ended_at, "minutes": np.nan, "agent": job.agent or None,
+        }
+        for job in made.jobs
+    )  # fmt: skip
+    batches = pd.DataFrame(
+        {"batch": b.key, "number": b.number, "recipe": b.recipe.code, "brewed_on": b.brewed_at, "vessel": b.fermenter}
+        for b in made.batches
+    )
+    targets = pd.DataFrame(
+        {
+            "recipe": t.recipe, "format": t.format, "quantity": MEASURE_OF_TARGET.get(t.measure, "dissolved_oxygen"),
+            "lower": t.lower, "upper": t.upper, "target": t.target, "margin": t.margin,
+        }
+        for t in truth.TARGETS
+    )  # fmt: skip
+    blends = pd.DataFrame({"run": run.run, "batch": s.key, "share": s.share} for run in made.runs for s in run.sources)
+    return replace(
+        simulated_packs, readings=pd.DataFrame([tank_row(r, recipes) for r in made.tank_readings]),
+        operations=operations.assign(ended_at=pd.to_datetime(operations["ended_at"])), batches=batches,
+        targets=targets.astype({"lower": float, "upper": float}), blends=blends,
     )  # fmt: skip

@@ -1,0 +1,98 @@
+"""How is a tank's forecast told in words?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+
+import pandas as pd
+
+from analysis.findings.cautions import CONFINED_SPACE, ISINGLASS, in_sentences
+from analysis.findings.readiness_check import TankHistory
+from analysis.findings.readiness_result import Day
+from analysis.findings.wording import amount, count, day, percent
+from analysis.haze import Settling
+from analysis.linking import PackTable
+
+__all__ = ["answer_of", "cautions_of"]
+
+
+def answer_of(
+    key: str,
+    recipe: str,
+    days: Sequence[Day],
+    ready_on: datetime | None,
+    until: datetime | None,
+    lower: float | None,
+    upper: float | None,
+    confidence: float,
+    packed: bool,
+) -> str:
+    """Return the answer in a sentence; a batch that is packed is told of as it stood then."""
+    name = f"Batch {key} ({recipe}{', packed since' if packed else ''})"
+    today = days[0]
+    now = f"its haze is expected to be {amount(today.expected, 'EBC')} on {day(today.at)}"
+    if lower is None and upper is None:
+        return f"{name} has no haze target on record; {now}."
+    sure, target = f"{100 * confidence:.0f} % confidence", _target(lower, upper)
+    if ready_on is None:
+        best = max(days, key=lambda d: d.chance)
+        return (
+            f"{name} is not expected to meet {target} with {sure} within {len(days) - 1} days: at best the chance is "
+            f"{100 * best.chance:.0f} %, on {day(best.at)}; {now}."
+        )
+    stays = f", until {day(until)}" if until else ""
+    if ready_on == today.at:
+        return f"{name} meets {target} with {sure} as of {day(ready_on)}{stays}; {now}."
+    then = next(d for d in days if d.at == ready_on)
+    return (
+        f"{name} is expected to meet {target} with {sure} from {day(ready_on)} on{stays}: haze then "
+        f"{amount(then.expected, 'EBC')}, a reading {amount(then.low)} to {amount(then.high, 'EBC')}."
+    )
+
+
+def _target(lower: float | None, upper: float | None) -> str:
+    if lower is None:
+        return f"its target of at most {amount(upper or 0.0, 'EBC')}"
+    if upper is None:
+        return f"its target of at least {amount(lower, 'EBC')}"
+    return f"its target of {amount(lower)} to {amount(upper, 'EBC')}"
+
+
+def cautions_of(
+    table: PackTable,
+    key: str,
+    own: pd.DataFrame,
+    fit: Settling,
+    recipe: str,
+    past: TankHistory,
+) -> tuple[str, ...]:
+    """Return what to know beside the forecast."""
+    checked, ratio = past.checked, past.pack_over_tank
+    said = [f"Fitted on {count(fit.readings, 'reading')} of {count(fit.batches, 'settling')} of the brewery's tanks."]
+    if not len(own):
+        said.append("The tank was not read since its last rouse or dose: the forecast is its recipe's alone.")
+    if recipe not in fit.recipes:
+        said.append("No tank of this recipe was read before: the forecast borrows from the other recipes.")
+    if checked is not None:
+        held = f"{checked.held} of {checked.batches}"
+        verdict = "as often as stated" if checked.as_stated else "not as often as stated: trust them less"
+        sure = f"{100 * checked.level:.0f} %"
+        said.append(f"On the last batches, left out of the fit, {held} intervals at {sure} held, {verdict}.")
+    if ratio is not None and not ratio.low <= 1 <= ratio.high:
+        said.append(
+            f"Finished packs read {percent(100 * (ratio.value - 1))} against the tank at packing: a target of the pack "
+            "is not quite one of the tank."
+        )
+    if past.read.not_exact:
+        said.append(f"{count(past.read.not_exact, 'tank reading')} with “<” or “>” or of 0 could not be used.")
+    said.append(
+        "It cannot see what is not in the readings: a tank stirred again, warmed or moved, yeast that starts anew, and "
+        "haze that comes only in the cold pack."
+    )
+    said.append(
+        "What more of a practice goes with is told of finished packs of other batches, and no promise for this tank."
+    )
+    operations = table.operations[table.operations["batch"] == key] if len(table.operations) else table.operations
+    fish = len(operations) > 0 and operations["agent"].fillna("").str.contains("isinglass", case=False).any()
+    return (*said, *in_sentences(CONFINED_SPACE, *((ISINGLASS,) if fish else ())))

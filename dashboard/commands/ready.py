@@ -1,0 +1,33 @@
+"""When will this tank be clear enough to package?"""
+
+from __future__ import annotations
+
+import click
+
+from analysis.findings.readiness import ready
+from analysis.ledger import Ledger
+from analysis.linking import pack_table
+from dashboard.commands.options import complain, json_option, ledger_option, print_document, print_table
+
+__all__ = ["command"]
+
+
+@click.command("ready")
+@click.argument("batch")
+@click.option(
+    "--confidence", type=click.FloatRange(0.5, 0.999), default=0.9, show_default=True, help="How sure it must be."
+)
+@json_option
+@ledger_option
+def command(ledger: Ledger, batch: str, confidence: float, as_json: bool) -> None:
+    """Say when a tank's haze meets its target, day by day, from its readings and its recipe's past."""
+    finding = ready(pack_table(ledger), batch, confidence=confidence)
+    if as_json:
+        print_document(finding.as_document())
+    else:
+        headers, rows = finding.in_words()
+        print_table(headers, rows)
+        for caution in finding.cautions:
+            complain(caution)
+        complain(finding.answer)
+    raise SystemExit(0 if finding.days else 1)
