@@ -1,0 +1,31 @@
+"""Where does oxygen get in on the way to the closed pack?"""
+
+from __future__ import annotations
+
+import click
+
+from analysis.findings.filters import Filters
+from analysis.findings.pickup import pickup
+from analysis.ledger import Ledger
+from analysis.linking import pack_table
+from dashboard.commands.options import complain, filter_options, json_option, ledger_option, print_document, print_table
+
+__all__ = ["command"]
+
+
+@click.command("pickup")
+@filter_options
+@json_option
+@ledger_option
+def command(ledger: Ledger, filters: Filters, as_json: bool) -> None:
+    """Say how far oxygen rises at each step from the fermenter to the closed pack, and where it passes its limit."""
+    finding = pickup(pack_table(ledger), filters)
+    if as_json:
+        print_document(finding.as_document())
+    else:
+        headers, rows = finding.in_words()
+        print_table(headers, rows)
+        for caution in finding.cautions:
+            complain(caution)
+        complain(finding.answer)
+    raise SystemExit(0 if finding.steps else 1)
