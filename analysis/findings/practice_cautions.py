@@ -3,40 +3,57 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 import pandas as pd
 
-from analysis.findings.practice_model import Slope
+from analysis.findings.practice_joint import JointStatement
 from analysis.findings.practice_once import ChangedOnce
+from analysis.findings.practice_rounding import rounding_caution
 from analysis.findings.practice_rows import MAY_FOLLOW_THE_BEER, Candidate
 from analysis.findings.practice_separation import Companion, Separation
+from analysis.findings.practice_slope import Slope
 from analysis.findings.wording import amount, count, listing
 
-__all__ = ["cautions_for", "together_note"]
+__all__ = ["Notes", "cautions_for", "together_note"]
 
 # Two slopes that differ by more than this many standard errors tell different stories.
 TELLING_DIFFERENCE = 2.0
 
 
+@dataclass(frozen=True)
+class Notes:
+    """What is known beside the fits: the fitted rows, what moves together, what changed once, what hides behind a time
+    that may follow from it (both by column), and the joint statements."""
+
+    frame: pd.DataFrame
+    separation: Separation
+    once: Mapping[str, ChangedOnce]
+    hidden: Mapping[str, str]
+    joint: tuple[JointStatement, ...]
+
+
 def cautions_for(
     candidate: Candidate,
-    frame: pd.DataFrame,
-    separation: Separation,
-    once: Mapping[str, ChangedOnce],
+    notes: Notes,
     *,
     together: Slope,
     alone: Slope | None,
     without_trend: Slope | None,
 ) -> tuple[str, ...]:
     """Return the cautions of one verdict, in a brewer's words, the weightiest first."""
+    column, separation, once = candidate.column, notes.separation, notes.once
     said = [
-        together_note(separation.followers.get(candidate.column, ())),
-        _partly_together(separation.companions.get(candidate.column, ())),
-        once[candidate.column].sentence if candidate.column in once else "",
+        *(statement.sentence for statement in notes.joint if column in statement.columns),
+        together_note(separation.followers.get(column, ())),
+        _partly_together(separation.companions.get(column, ())),
+        once[column].sentence if column in once else "",
         _tells_otherwise(together, alone, "alone", "part of it may run through another practice"),
         _tells_otherwise(together, without_trend, "without allowing for drift over time", "it may be the season"),
+        notes.hidden.get(column, ""),
         _may_follow(candidate),
-        _range_seen(candidate, frame),
+        rounding_caution(candidate, notes.frame),
+        _range_seen(candidate, notes.frame),
     ]
     return tuple(caution for caution in said if caution)
 

@@ -10,7 +10,9 @@ import pandas as pd
 
 from analysis.findings.practice_censored import CensoredModel, censored_slopes, fit_censored
 from analysis.findings.practice_design import PracticeDesign
+from analysis.findings.practice_rows import Candidate
 from analysis.findings.practice_slope import Slope
+from analysis.findings.practice_through import may_follow
 from analysis.models import CannotFitError, MixedFit, accumulate, fit_sums
 from analysis.models.added_columns import one_at_a_time
 from analysis.models.contrasts import contrast
@@ -24,9 +26,9 @@ class PracticeFits:
     """The fits that a page of verdicts rests on, each a mapping of a candidate's column to its slope.
 
     ``together``: with all other practices and the smooth in time; ``alone``: without the other practices, at the
-    variances of the model without any; ``without_trend``: with the other practices, without the smooth. A column that
-    another set of columns makes is in none of them and stands in ``fit.dropped``. ``why_not`` is empty, or says why
-    nothing could be fitted.
+    variances of the model without any; ``without_trend``: with the other practices, without the smooth;
+    ``without_times``: without the times that may follow from practices. A column that another set of columns makes is
+    in none of them and stands in ``fit.dropped``. ``why_not`` is empty, or says why nothing could be fitted.
 
     ``fit`` is the model that ``together`` comes from. ``workings`` is the Gaussian one that everything beside it comes
     from, and ``frame`` the rows it was fitted to: the same model where every reading is exact; where some are limits,
@@ -36,6 +38,7 @@ class PracticeFits:
     together: dict[str, Slope]
     alone: dict[str, Slope]
     without_trend: dict[str, Slope]
+    without_times: dict[str, Slope]
     fit: MixedFit | CensoredModel | None
     workings: MixedFit | None = None
     frame: pd.DataFrame | None = None
@@ -57,7 +60,7 @@ def fit_practices(design: PracticeDesign) -> PracticeFits:
         frame = design.frame if censored is None else design.frame.assign(response=censored.expected)
         fit = fit_sums(accumulate(design.formula(), frame))
     except CannotFitError as error:
-        return PracticeFits({}, {}, {}, None, why_not=str(error))
+        return PracticeFits({}, {}, {}, {}, None, why_not=str(error))
     columns = [c.column for c in design.candidates if c.column in fit.names]
     beside = [name for name in fit.names if name not in columns]
     together = _slopes(fit, columns) if censored is None else censored_slopes(censored, fit, columns)
@@ -67,10 +70,19 @@ def fit_practices(design: PracticeDesign) -> PracticeFits:
         together=together,
         alone=_alone(fit, beside, columns, together),
         without_trend=_slopes(untrended, columns) if design.trend else dict(together),
+        without_times=_without_times(fit, design.candidates, columns),
         fit=fit if censored is None else censored,
         workings=fit,
         frame=frame,
     )
+
+
+def _without_times(fit: MixedFit, candidates: Sequence[Candidate], columns: list[str]) -> dict[str, Slope]:
+    times = [c.column for c in candidates if may_follow(c) and c.column in columns]
+    if not times:
+        return {}
+    left = [name for name in fit.names if name not in times]
+    return _slopes(fit_sums(fit.sums, fixed=left, start=fit), [c for c in columns if c not in times])
 
 
 def _alone(fit: MixedFit, beside: Sequence[str], columns: list[str], together: dict[str, Slope]) -> dict[str, Slope]:

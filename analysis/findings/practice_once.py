@@ -97,5 +97,5 @@ def _one_step(by_batch: pd.DataFrame, column: str) -> tuple[float, tuple[str, ..
         return None
     spread = member.T @ within**2
     enough = (before[cut] >= FEWEST_ON_A_SIDE) & (after[cut] >= FEWEST_ON_A_SIDE)
-    unchanged = tuple(str(name) for name, s, e in zip(names, spread, enough, strict=True) if e and s <= 1e-12)
+    unchanged = tuple(sorted(str(name) for name, s, e in zip(names, spread, enough, strict=True) if e and s <= 1e-12))
     return float(days[cut + 1]), unchanged

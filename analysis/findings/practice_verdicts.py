@@ -9,6 +9,7 @@ from analysis.estimate import Estimate
 from analysis.findings.finding import Finding
 from analysis.findings.practice_censored import CensoredModel
 from analysis.findings.practice_controls import Controls
+from analysis.findings.practice_joint import JointStatement
 from analysis.findings.practice_rows import ComparedRows, LeftOut, NotAssessed
 from analysis.findings.wording import change, percent, span
 from analysis.models import BatchesNeeded, MixedFit
@@ -77,6 +78,7 @@ class PracticesFinding(Finding):
     fit: MixedFit | CensoredModel | None
     compared: ComparedRows
     controls: Controls = field(default_factory=Controls)
+    joint: tuple[JointStatement, ...] = ()
 
     @property
     def margin_value(self) -> float | None:
@@ -99,6 +101,7 @@ class PracticesFinding(Finding):
             "practices": [_effect_document(effect) for effect in self.practices],
             "not_assessed": [{"practice": n.practice, "reason": n.reason} for n in self.not_assessed],
             "left_out": [{"reason": out.reason, "rows": out.rows} for out in self.left_out],
+            "joint": [{"practices": list(j.practices), "p": j.p, "sentence": j.sentence} for j in self.joint],
             "formula": self.formula,
             "controls": {
                 "shuffled": self.controls.shuffled,

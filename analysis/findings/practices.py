@@ -12,13 +12,15 @@ import pandas as pd
 from analysis.estimate import Estimate
 from analysis.findings.filters import Filters
 from analysis.findings.margins import margin_for, margins_on_record, only_format
-from analysis.findings.practice_cautions import cautions_for
+from analysis.findings.practice_cautions import Notes, cautions_for
 from analysis.findings.practice_controls import Controls, run_controls
 from analysis.findings.practice_design import PracticeDesign, design_for
+from analysis.findings.practice_joint import JointStatement, joint_statements
 from analysis.findings.practice_model import PracticeFits, Slope, fit_practices
 from analysis.findings.practice_once import ChangedOnce, changed_once
 from analysis.findings.practice_rows import FEWEST_BATCHES, Candidate, ComparedRows, NotAssessed, compare_rows
 from analysis.findings.practice_separation import Separation, separate
+from analysis.findings.practice_through import through_others
 from analysis.findings.practice_verdicts import PracticeEffect, PracticesFinding
 from analysis.findings.wording import count, listing
 from analysis.linking import PackTable
@@ -63,7 +65,7 @@ def practices(table: PackTable, measure: str, filters: Filters | None = None) ->
     fits = (
         fit_practices(design)
         if len(design.frame)
-        else PracticeFits({}, {}, {}, None, why_not="there are no packs to compare")
+        else PracticeFits({}, {}, {}, {}, None, why_not="there are no packs to compare")
     )
     if fits.fit is None:
         return _unanswered(table, what, chosen, compared, design, fits.why_not)
@@ -114,10 +116,12 @@ def _answered(
     told = [c for c in design.candidates if c.column in fits.together]
     once = changed_once(frame, told)
     controls = _controls(fits, told)
-    judged = judge_family([_asked(c, fits.together[c.column], once, controls) for c in told], margin)
+    hidden = through_others(frame, told, fits.together, fits.without_times)
+    judged = judge_family([_asked(c, fits.together[c.column], once, hidden, controls) for c in told], margin)
+    joint = _joint(fits, separation, told, judged)
+    notes = Notes(frame, separation, once, hidden, joint)
     made = [
-        _effect(c, judgement, frame, separation, once, fits, margin, level, what.unit)
-        for c, judgement in zip(told, judged, strict=True)
+        _effect(c, judgement, notes, fits, margin, level, what.unit) for c, judgement in zip(told, judged, strict=True)
     ]
     ordered = tuple(sorted(made, key=lambda e: (_ORDER.index(e.verdict), -abs(e.judgement.effect.estimate))))
     return PracticesFinding(
@@ -140,7 +144,17 @@ def _answered(
         fit=fits.fit,
         compared=compared,
         controls=controls,
+        joint=joint,
     )
+
+
+def _joint(
+    fits: PracticeFits, separation: Separation, told: Sequence[Candidate], judged: Sequence[Judgement]
+) -> tuple[JointStatement, ...]:
+    if fits.workings is None:
+        return ()
+    by_column = {c.column: (c, judgement) for c, judgement in zip(told, judged, strict=True)}
+    return joint_statements(fits.workings, separation, by_column)
 
 
 def _controls(fits: PracticeFits, told: Sequence[Candidate]) -> Controls:
@@ -149,19 +163,25 @@ def _controls(fits: PracticeFits, told: Sequence[Candidate]) -> Controls:
     return run_controls(fits.workings, fits.frame, [c for c in told if c.column in fits.workings.names])
 
 
-def _asked(candidate: Candidate, slope: Slope, once: Mapping[str, ChangedOnce], controls: Controls) -> Effect:
+def _asked(
+    candidate: Candidate,
+    slope: Slope,
+    once: Mapping[str, ChangedOnce],
+    hidden: Mapping[str, str],
+    controls: Controls,
+) -> Effect:
     """Return an effect as it is judged, with what lowers it to "cannot tell yet"."""
     change = once.get(candidate.column)
     alone_in_time = (change.sentence,) if change is not None and not change.is_comparable else ()
-    return Effect(candidate.name, slope.estimate, slope.standard_error, slope.df, (*alone_in_time, *controls.sentences))
+    behind = (hidden[candidate.column],) if candidate.column in hidden else ()
+    lowered = (*alone_in_time, *behind, *controls.sentences)
+    return Effect(candidate.name, slope.estimate, slope.standard_error, slope.df, lowered)
 
 
 def _effect(
     candidate: Candidate,
     judgement: Judgement,
-    frame: pd.DataFrame,
-    separation: Separation,
-    once: Mapping[str, ChangedOnce],
+    notes: Notes,
     fits: PracticeFits,
     margin: MarginAtLevel,
     level: float,
@@ -170,9 +190,9 @@ def _effect(
     column, log = candidate.column, margin.log
     together = fits.together[column]
     alone, without_trend = fits.alone.get(column), fits.without_trend.get(column)
-    followers = separation.followers.get(column, ())
+    followers = notes.separation.followers.get(column, ())
     kept = _kept(together.estimate, level, log)
-    batches = int(frame["batch"].nunique())
+    batches = int(notes.frame["batch"].nunique())
     return PracticeEffect(
         practice=" + ".join([candidate.name, *(f.candidate.name for f in followers)]),
         label=" with ".join([candidate.label, *(f.candidate.label for f in followers)]),
@@ -186,9 +206,7 @@ def _effect(
         without_trend=_beside(without_trend, level, log, unit),
         batches=batches,
         needed=_needed(judgement, margin, batches),
-        cautions=cautions_for(
-            candidate, frame, separation, once, together=together, alone=alone, without_trend=without_trend
-        ),
+        cautions=cautions_for(candidate, notes, together=together, alone=alone, without_trend=without_trend),
     )
 
 
