@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import pandas as pd
 
+from analysis.findings.practice_influence import RestsOn
 from analysis.findings.practice_joint import JointStatement
 from analysis.findings.practice_once import ChangedOnce
 from analysis.findings.practice_rounding import rounding_caution
@@ -24,13 +25,15 @@ TELLING_DIFFERENCE = 2.0
 @dataclass(frozen=True)
 class Notes:
     """What is known beside the fits: the fitted rows, what moves together, what changed once, what hides behind a time
-    that may follow from it (both by column), and the joint statements."""
+    that may follow from it (both by column), the joint statements,
+    and the batch that a verdict rests on."""
 
     frame: pd.DataFrame
     separation: Separation
     once: Mapping[str, ChangedOnce]
     hidden: Mapping[str, str]
     joint: tuple[JointStatement, ...]
+    rests_on: Mapping[str, RestsOn] = field(default_factory=dict)
 
 
 def cautions_for(
@@ -48,6 +51,7 @@ def cautions_for(
         together_note(separation.followers.get(column, ())),
         _partly_together(separation.companions.get(column, ())),
         once[column].sentence if column in once else "",
+        notes.rests_on[column].sentence if column in notes.rests_on else "",
         _tells_otherwise(together, alone, "alone", "part of it may run through another practice"),
         _tells_otherwise(together, without_trend, "without allowing for drift over time", "it may be the season"),
         notes.hidden.get(column, ""),

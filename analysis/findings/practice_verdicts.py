@@ -5,10 +5,13 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 
+import pandas as pd
+
 from analysis.estimate import Estimate
 from analysis.findings.finding import Finding
 from analysis.findings.practice_censored import CensoredModel
 from analysis.findings.practice_controls import Controls
+from analysis.findings.practice_design import PracticeDesign
 from analysis.findings.practice_joint import JointStatement
 from analysis.findings.practice_rows import ComparedRows, LeftOut, NotAssessed
 from analysis.findings.wording import change, percent, span
@@ -16,7 +19,7 @@ from analysis.models import BatchesNeeded, MixedFit
 from analysis.verdicts import Judgement, MarginAtLevel, Verdict
 from analysis.vocabulary import Measure
 
-__all__ = ["PracticeEffect", "PracticesFinding"]
+__all__ = ["Grounds", "PracticeEffect", "PracticesFinding"]
 
 
 @dataclass(frozen=True)
@@ -26,7 +29,8 @@ class PracticeEffect:
     ``effect`` is the 95 % interval in the measure's kept unit at the finding's ``level``, ``inner`` the 90 % one that
     is held against the margin; ``percent`` the same effect as a share of the level. ``alone`` and ``without_trend`` are
     its effects without the other practices and without the smooth in time. ``batches`` counts the batches it rests on;
-    ``needed`` says what it would take to tell.
+    ``looked_at_often``
+    is the interval that holds however often the page is looked at; ``needed`` says what it would take to tell.
     """
 
     practice: str
@@ -42,6 +46,8 @@ class PracticeEffect:
     batches: int
     needed: BatchesNeeded | None
     cautions: tuple[str, ...]
+    rests_on: str | None = None
+    looked_at_often: Estimate | None = None
 
     @property
     def more_batches(self) -> int | None:
@@ -54,6 +60,15 @@ class PracticeEffect:
     def verdict(self) -> Verdict:
         """What may be said."""
         return self.judgement.verdict
+
+
+@dataclass(frozen=True, eq=False)
+class Grounds:
+    """What a finding can be asked further of: its design, the Gaussian model, and the rows that was fitted to."""
+
+    design: PracticeDesign
+    workings: MixedFit
+    frame: pd.DataFrame
 
 
 @dataclass(frozen=True)
@@ -79,6 +94,7 @@ class PracticesFinding(Finding):
     compared: ComparedRows
     controls: Controls = field(default_factory=Controls)
     joint: tuple[JointStatement, ...] = ()
+    grounds: Grounds | None = None
 
     @property
     def margin_value(self) -> float | None:
@@ -180,5 +196,13 @@ def _effect_document(e: PracticeEffect) -> dict[str, object]:
         "small_but_real": e.judgement.small_but_real,
         "size_certain": e.judgement.size_certain,
         "reasons": list(e.judgement.reasons),
+        "alone": _beside_document(e.alone),
+        "without_trend": _beside_document(e.without_trend),
+        "rests_on": e.rests_on,
+        "looked_at_often": _beside_document(e.looked_at_often),
         "cautions": list(e.cautions),
     }
+
+
+def _beside_document(estimate: Estimate | None) -> dict[str, object] | None:
+    return None if estimate is None else {"effect": estimate.value, "low": estimate.low, "high": estimate.high}

@@ -15,21 +15,25 @@ from analysis.findings.margins import margin_for, margins_on_record, only_format
 from analysis.findings.practice_cautions import Notes, cautions_for
 from analysis.findings.practice_controls import Controls, run_controls
 from analysis.findings.practice_design import PracticeDesign, design_for
+from analysis.findings.practice_influence import RestsOn, rests_on_one_batch
 from analysis.findings.practice_joint import JointStatement, joint_statements
 from analysis.findings.practice_model import PracticeFits, Slope, fit_practices
 from analysis.findings.practice_once import ChangedOnce, changed_once
 from analysis.findings.practice_rows import FEWEST_BATCHES, Candidate, ComparedRows, NotAssessed, compare_rows
 from analysis.findings.practice_separation import Separation, separate
 from analysis.findings.practice_through import through_others
-from analysis.findings.practice_verdicts import PracticeEffect, PracticesFinding
+from analysis.findings.practice_verdicts import Grounds, PracticeEffect, PracticesFinding
 from analysis.findings.wording import count, listing
 from analysis.linking import PackTable
 from analysis.models import BatchesNeeded, batches_needed
-from analysis.verdicts import Effect, Judgement, MarginAtLevel, Verdict, judge_family
+from analysis.verdicts import Effect, Judgement, MarginAtLevel, Verdict, judge_family, sequence_reach
 from analysis.vocabulary import Measure
 from analysis.vocabulary import measure as measure_of
 
 __all__ = ["PracticeEffect", "PracticesFinding", "practices"]
+
+# The interval for repeated looks is asymptotic.
+FEWEST_FOR_LOOKS = 10
 
 _ORDER = (Verdict.RAISES, Verdict.LOWERS, Verdict.NO_PRACTICAL_DIFFERENCE, Verdict.CANNOT_TELL_YET)
 
@@ -119,7 +123,7 @@ def _answered(
     hidden = through_others(frame, told, fits.together, fits.without_times)
     judged = judge_family([_asked(c, fits.together[c.column], once, hidden, controls) for c in told], margin)
     joint = _joint(fits, separation, told, judged)
-    notes = Notes(frame, separation, once, hidden, joint)
+    notes = Notes(frame, separation, once, hidden, joint, _rests_on(fits, told, judged, margin))
     made = [
         _effect(c, judgement, notes, fits, margin, level, what.unit) for c, judgement in zip(told, judged, strict=True)
     ]
@@ -145,7 +149,16 @@ def _answered(
         compared=compared,
         controls=controls,
         joint=joint,
+        grounds=None if fits.workings is None or fits.frame is None else Grounds(design, fits.workings, fits.frame),
     )
+
+
+def _rests_on(
+    fits: PracticeFits, told: Sequence[Candidate], judged: Sequence[Judgement], margin: MarginAtLevel
+) -> Mapping[str, RestsOn]:
+    if fits.workings is None:
+        return {}
+    return rests_on_one_batch(fits.workings, {c.column: j for c, j in zip(told, judged, strict=True)}, margin)
 
 
 def _joint(
@@ -206,6 +219,8 @@ def _effect(
         without_trend=_beside(without_trend, level, log, unit),
         batches=batches,
         needed=_needed(judgement, margin, batches),
+        looked_at_often=_often(together, batches, level, log, unit),
+        rests_on=notes.rests_on[column].batch if column in notes.rests_on else None,
         cautions=cautions_for(candidate, notes, together=together, alone=alone, without_trend=without_trend),
     )
 
@@ -227,6 +242,13 @@ def _estimate(slope: Slope, low: float, high: float, level: float, log: bool, un
     kept = [_kept(v, level, log) for v in (slope.estimate, low, high)]
     error = slope.standard_error * (level * math.exp(slope.estimate) if log else 1.0)
     return Estimate(kept[0], kept[1], kept[2], unit, error, slope.df, at)
+
+
+def _often(slope: Slope, batches: int, level: float, log: bool, unit: str) -> Estimate | None:
+    if batches < FEWEST_FOR_LOOKS:
+        return None
+    reach = sequence_reach(slope.standard_error, slope.df, batches)
+    return _estimate(slope, slope.estimate - reach, slope.estimate + reach, level, log, unit, 0.95)
 
 
 def _beside(slope: Slope | None, level: float, log: bool, unit: str) -> Estimate | None:

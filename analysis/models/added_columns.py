@@ -23,7 +23,7 @@ from analysis.models.information import LevelProducts
 from analysis.models.mixed import MixedFit
 from analysis.models.threads import one_thread
 
-__all__ = ["AddedColumns", "added_between_levels", "one_at_a_time"]
+__all__ = ["AddedColumns", "WithoutLevels", "added_between_levels", "one_at_a_time", "without_each_level"]
 
 _LEFT = 1e-8  # share of a column that the others must leave for it to be told
 
@@ -40,6 +40,15 @@ class AddedColumns:
     def t(self) -> Floats:
         """(m,)"""
         return self.coefficients / self.standard_errors
+
+
+@dataclass(frozen=True)
+class WithoutLevels:
+    """The fixed effects without each level of a group at the variances that stand, (L, p); NaN where a coefficient
+    cannot be told without the level."""
+
+    coefficients: Floats
+    standard_errors: Floats
 
 
 def one_at_a_time(fit: MixedFit, without: MixedFit, columns: Sequence[str]) -> AddedColumns:
@@ -98,15 +107,57 @@ def added_between_levels(fit: MixedFit, group: str, values: Floats) -> AddedColu
         stacked = np.zeros((block, values.shape[1]))
         stacked[places] = values
         own_products = LevelProducts(solution).apply(at, at, stacked)
-        eliminated = [eliminated_products(solution)] if solution.system.eliminated is not None else []
-        rest = rest_products(solution)
-        dense = [*eliminated, *(rest[each.rows] for each in solution.system.rest)][at]
+        dense = _products(fit, at)
     own = np.einsum("qm,qm->m", stacked, own_products)
     with_dense = stacked.T @ dense
     with_fixed = with_dense[:, :-1]
     remaining = own - np.einsum("mp,pq,mq->m", with_fixed, solution.unscaled, with_fixed)
     across = with_dense[:, -1] - with_fixed @ solution.coefficients
     return _told(across, remaining, own, solution.sum_of_squares, fit.rows - len(fit.names) - 1)
+
+
+def without_each_level(fit: MixedFit, group: str) -> WithoutLevels:
+    """Tell what is left of the fixed effects when each level of a group has a constant of its own.
+
+    For columns that are constant within levels that is the same as leaving the level out (the mean-shift form of
+    deletion: Cook & Weisberg 1982, Residuals and Influence in Regression, section 2.2.2).
+
+    Raises
+    ------
+    ValueError
+        If the fit has no such group with a random intercept.
+    """
+    solution, sums = fit.solution, fit.sums
+    names = [sums.design.factors[t].name for t in solution.system.factors]
+    if group not in names:
+        raise ValueError(f"group must be one of {', '.join(names)}, got {group!r}")
+    with one_thread():
+        at, _, places = _where(fit, solution.system.factors[names.index(group)])
+        inner = LevelProducts(solution).level_blocks(at)
+        width = inner.shape[1]
+        own = inner[places // width, places % width, places % width]
+        dense = _products(fit, at)[places]
+    turned = dense[:, :-1] @ solution.unscaled
+    left = own - np.einsum("lp,lp->l", turned, dense[:, :-1])
+    across = dense[:, -1] - dense[:, :-1] @ solution.coefficients
+    told = left > _LEFT * own
+    safe = np.where(told, left, 1.0)
+    coefficients = solution.coefficients - turned * (across / safe)[:, None]
+    variance = np.maximum(solution.sum_of_squares - across**2 / safe, 0.0) / max(fit.rows - len(fit.names) - 1, 1)
+    unscaled = np.diagonal(solution.unscaled) + turned**2 / safe[:, None]
+    basis, offset = solution.system.basis, solution.system.offset
+    gone = ~told[:, None]
+    return WithoutLevels(
+        np.where(gone, np.nan, coefficients @ basis.T + offset),
+        np.where(gone, np.nan, np.sqrt(variance[:, None] * unscaled)),
+    )
+
+
+def _products(fit: MixedFit, block: int) -> Floats:
+    """Z_t'V⁻¹D of one block, (q·c, p+1)."""
+    eliminated = [eliminated_products(fit.solution)] if fit.solution.system.eliminated is not None else []
+    rest = rest_products(fit.solution)
+    return [*eliminated, *(rest[each.rows] for each in fit.solution.system.rest)][block]
 
 
 def _where(fit: MixedFit, factor: int) -> tuple[int, int, np.ndarray]:

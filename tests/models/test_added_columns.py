@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from analysis.models import accumulate, fit_sums, mixed
-from analysis.models.added_columns import added_between_levels, one_at_a_time
+from analysis.models.added_columns import added_between_levels, one_at_a_time, without_each_level
 from analysis.models.criterion import solve
 from analysis.models.system import system_of
 
@@ -60,6 +60,18 @@ def test_a_column_that_the_model_has_already_is_not_told(frame_and_groups):
     fit = mixed("y ~ a" + groups, frame)
     values = frame.groupby("batch")[["a"]].first().to_numpy()
     assert np.isnan(added_between_levels(fit, "batch", 2.0 * values + 1.0).coefficients).all()
+
+
+def test_a_level_with_a_constant_of_its_own_is_as_good_as_left_out(frame_and_groups):
+    frame, groups = frame_and_groups
+    fit = mixed("y ~ a + b" + groups, frame)
+    told = without_each_level(fit, "batch")
+    for level in (0, 17):
+        own = frame.assign(own=(frame["batch"] == level).astype(float))
+        value, error = at_variances_of(fit, "y ~ a + b + own" + groups, own, "a")
+        at = fit.names.index("a")
+        assert told.coefficients[level, at] == pytest.approx(value, rel=1e-8)
+        assert told.standard_errors[level, at] == pytest.approx(error, rel=1e-8)
 
 
 def test_misuse_is_refused(frame_and_groups):

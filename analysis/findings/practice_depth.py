@@ -1,0 +1,284 @@
+"""What stands behind one verdict: on what does it rest, where does it bend, and does it hold for every recipe?
+
+Computed for one practice when somebody opens it, so that the page's first answer stays fast.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from scipy import stats
+
+from analysis.estimate import Estimate
+from analysis.findings.practice_rows import Candidate
+from analysis.findings.practice_shapes import CHANCE, bend, by_recipe, interactions
+from analysis.findings.practice_slope import Slope
+from analysis.findings.practice_verdicts import PracticeEffect, PracticesFinding
+from analysis.findings.practice_words import spoken_name
+from analysis.findings.wording import amount, percent
+from analysis.models import MixedFit, NormalityCheck, SpreadCheck, leave_one_out, normality, row_fit
+from analysis.models import spread_against_level as spread_check
+from analysis.verdicts import Verdict
+
+__all__ = ["Checks", "CurveDot", "PartnerSlope", "PracticeDepth", "RecipeSlope", "Without", "deepen"]
+
+FEWEST_RECIPES = 4
+# Recipes whose means lie closer say nothing of a whole step.
+LEAST_STEPS_BETWEEN = 0.5
+# A level that holds more of the batches carries every verdict, which is no news.
+MOST_OF_BATCHES = 1 / 3
+
+
+@dataclass(frozen=True)
+class RecipeSlope:
+    """The effect of one step within one recipe [the measure's kept unit]."""
+
+    recipe: str
+    effect: Estimate
+
+
+@dataclass(frozen=True)
+class CurveDot:
+    """The effect at a dose [the practice's unit] less that at the middle one [the measure's kept unit]."""
+
+    at: float
+    effect: Estimate
+
+
+@dataclass(frozen=True)
+class PartnerSlope:
+    """The effect of one step where another practice is low (or not done), and where it is high (or done)."""
+
+    partner: str
+    low_at: float
+    high_at: float
+    low: Estimate
+    high: Estimate
+    p: float
+
+
+@dataclass(frozen=True)
+class Without:
+    """The recipe or tank whose leaving out moves the effect most, the effect without it [kept unit], and whether the
+    verdict would fall; ``effect`` is None where it cannot be told without it."""
+
+    factor: str
+    level: str
+    effect: Estimate | None
+    falls: bool
+
+
+@dataclass(frozen=True)
+class Checks:
+    """Of the whole model: are residuals normal, do they spread evenly, how much does the heaviest reading weigh?"""
+
+    normality: NormalityCheck
+    spread: SpreadCheck
+    largest_leverage: float
+
+
+@dataclass(frozen=True)
+class PracticeDepth:
+    """What stands behind one verdict.
+
+    ``within`` is the slope within recipes, which the verdict is about; ``between`` that over the recipes' means, which
+    is about brewing other beers. ``by_recipe`` and ``curve`` are empty where recipes do not differ, or the effect does
+    not bend, beyond chance; their p-values are NaN where that could not be asked. ``looked_at_often`` holds however
+    often the page is looked at; it is None below ten batches.
+    """
+
+    practice: str
+    within: Estimate
+    between: Estimate | None
+    recipes_differ_p: float
+    by_recipe: tuple[RecipeSlope, ...]
+    bends_p: float
+    curve: tuple[CurveDot, ...]
+    interactions: tuple[PartnerSlope, ...]
+    without: tuple[Without, ...]
+    looked_at_often: Estimate | None
+    checks: Checks
+    sentences: tuple[str, ...]
+
+    def as_document(self) -> dict[str, object]:
+        """Return it as a JSON document."""
+        return {
+            "practice": self.practice,
+            "within_recipes": _document(self.within),
+            "between_recipes": _document(self.between),
+            "recipes_differ_p": _number(self.recipes_differ_p),
+            "by_recipe": [{"recipe": r.recipe, **(_document(r.effect) or {})} for r in self.by_recipe],
+            "bends_p": _number(self.bends_p),
+            "curve": [{"at": d.at, **(_document(d.effect) or {})} for d in self.curve],
+            "interactions": [
+                {"with": i.partner, "p": i.p, "low_at": i.low_at, "high_at": i.high_at,
+                 "low": _document(i.low), "high": _document(i.high)}
+                for i in self.interactions
+            ],
+            "without": [
+                {"factor": w.factor, "level": w.level, "effect": _document(w.effect), "falls": w.falls}
+                for w in self.without
+            ],
+            "looked_at_often": _document(self.looked_at_often),
+            "checks": {
+                "normal_p": self.checks.normality.p,
+                "spread_p": self.checks.spread.p,
+                "largest_leverage": self.checks.largest_leverage,
+            },
+            "sentences": list(self.sentences),
+        }  # fmt: skip
+
+
+def deepen(finding: PracticesFinding, practice: str) -> PracticeDepth:
+    """Look behind one verdict of a finding.
+
+    Parameters
+    ----------
+    finding : PracticesFinding
+    practice : str
+        As it stands in ``finding.practices``; of several that move together, their name joined or the first.
+
+    Raises
+    ------
+    ValueError
+        If the finding tells no such practice.
+    """
+    effect = next((e for e in finding.practices if practice in (e.practice, e.practice.split(" + ")[0])), None)
+    if effect is None or finding.grounds is None:
+        raise ValueError(
+            f"practice must be one of {', '.join(e.practice for e in finding.practices) or 'none'}, got {practice!r}"
+        )
+    grounds = finding.grounds
+    candidate = next(c for c in grounds.design.candidates if c.name == effect.judgement.effect.name)
+    kept = _kept_by(finding)
+    formula, frame = grounds.design.formula(), grounds.frame
+    recipes, bent = by_recipe(formula, frame, candidate), bend(formula, frame, candidate)
+    met = interactions(formula, frame, candidate, grounds.design.candidates)
+    depth = PracticeDepth(
+        practice=effect.practice,
+        within=effect.effect,
+        between=_between(frame, candidate, kept),
+        recipes_differ_p=math.nan if recipes is None else recipes.p,
+        by_recipe=()
+        if recipes is None or not recipes.differ
+        else tuple(RecipeSlope(r, kept(s)) for r, s in recipes.slopes.items()),
+        bends_p=math.nan if bent is None else bent.p,
+        curve=() if bent is None or not bent.bends else tuple(CurveDot(at, kept(s)) for at, s in bent.points),
+        interactions=tuple(PartnerSlope(i.partner, i.low_at, i.high_at, kept(i.low), kept(i.high), i.p) for i in met),
+        without=_without_each(grounds.workings, frame, candidate, effect, kept),
+        looked_at_often=effect.looked_at_often,
+        checks=_checks(grounds.workings, frame),
+        sentences=(),
+    )
+    return PracticeDepth(**{**vars(depth), "sentences": _sentences(depth, finding)})
+
+
+def _kept_by(finding: PracticesFinding) -> Callable[[Slope], Estimate]:
+    """Return what turns a slope on the model's scale into the kept unit at the finding's level."""
+    level, log, unit = finding.level or 0.0, finding.log, finding.measure.unit
+
+    def kept(slope: Slope) -> Estimate:
+        reach = float(stats.t.ppf(0.975, slope.df)) * slope.standard_error
+        ends = (slope.estimate, slope.estimate - reach, slope.estimate + reach)
+        told = [level * math.expm1(v) if log else v for v in ends]
+        error = slope.standard_error * (level * math.exp(slope.estimate) if log else 1.0)
+        return Estimate(told[0], told[1], told[2], unit, error, slope.df, 0.95)
+
+    return kept
+
+
+def _between(frame: pd.DataFrame, candidate: Candidate, kept: Callable[[Slope], Estimate]) -> Estimate | None:
+    """Return the slope over the recipes' means, of the means of their batches."""
+    by_batch = frame.groupby(["recipe", "batch"])[["response", candidate.column]].mean()
+    means = by_batch.groupby("recipe").mean()
+    if len(means) < FEWEST_RECIPES or np.ptp(means[candidate.column]) < LEAST_STEPS_BETWEEN:
+        return None
+    told = stats.linregress(means[candidate.column], means["response"])
+    return kept(Slope(float(told.slope), float(told.stderr), float(len(means) - 2))) if told.stderr > 0 else None
+
+
+def _without_each(
+    fit: MixedFit,
+    frame: pd.DataFrame,
+    candidate: Candidate,
+    effect: PracticeEffect,
+    kept: Callable[[Slope], Estimate],
+) -> tuple[Without, ...]:
+    factors = [f for f in ("recipe", "level_tank") if f in frame and len(frame[f].unique()) > 1]
+    return tuple(_without(fit, frame, factor, candidate, effect, kept) for factor in factors)
+
+
+def _without(
+    fit: MixedFit,
+    frame: pd.DataFrame,
+    factor: str,
+    candidate: Candidate,
+    effect: PracticeEffect,
+    kept: Callable[[Slope], Estimate],
+) -> Without:
+    found = leave_one_out(fit, frame, factor)
+    level, value = found.most(candidate.column)
+    at, column = found.levels.index(level), found.names.index(candidate.column)
+    error = float(found.standard_errors[at, column])
+    name = factor.removeprefix("level_")
+    if not (math.isfinite(value) and error > 0):
+        return Without(name, str(level), None, effect.verdict is not Verdict.CANNOT_TELL_YET)
+    df = max(effect.judgement.effect.df - 1.0, 1.0)
+    p = 2.0 * float(stats.t.sf(abs(value) / error, df))
+    turned = value * effect.judgement.effect.estimate < 0 or p > 0.05
+    own = frame.loc[frame[factor] == level, "batch"].nunique() / frame["batch"].nunique()
+    falls = turned and own <= MOST_OF_BATCHES and effect.verdict in (Verdict.RAISES, Verdict.LOWERS)
+    return Without(name, str(level), kept(Slope(value, error, df)), falls)
+
+
+def _checks(fit: MixedFit, frame: pd.DataFrame) -> Checks:
+    rows = row_fit(fit, frame)
+    return Checks(
+        normality(rows.standardised), spread_check(rows.residuals, rows.fitted), float(np.max(rows.leverages))
+    )
+
+
+def _sentences(depth: PracticeDepth, finding: PracticesFinding) -> tuple[str, ...]:
+    level = finding.level or math.nan
+
+    def told(estimate: Estimate) -> str:
+        return percent(100 * estimate.value / level) if finding.log else amount(estimate.value, estimate.unit)
+
+    said = []
+    if depth.by_recipe:
+        each = "; ".join(f"{r.recipe} {told(r.effect)}" for r in depth.by_recipe)
+        said.append(f"recipes differ in it: {each}")
+    if depth.curve:
+        first, last = depth.curve[0], depth.curve[-1]
+        said.append(
+            f"the effect bends: against the middle, {told(first.effect)} at {amount(first.at)} and "
+            f"{told(last.effect)} at {amount(last.at)}"
+        )
+    for met in depth.interactions:
+        if met.p <= CHANCE:
+            said.append(f"it depends on {_partner(met)}: {told(met.low)} and {told(met.high)}")
+    said += [f"rests on {w.factor} {w.level}: without it this could not be told" for w in depth.without if w.falls]
+    return tuple(said)
+
+
+def _partner(met: PartnerSlope) -> str:
+    if met.partner == "fined":
+        return "finings in the tank, without and with them"
+    if met.partner.startswith("hours_since"):
+        low, high = met.low_at / 24, met.high_at / 24
+        return f"{spoken_name(met.partner)}, at {amount(low, digits=2)} and {amount(high, digits=2)} days"
+    return f"{spoken_name(met.partner)}, at {amount(met.low_at)} and {amount(met.high_at)}"
+
+
+def _document(estimate: Estimate | None) -> dict[str, object] | None:
+    if estimate is None:
+        return None
+    return {"effect": estimate.value, "low": estimate.low, "high": estimate.high}
+
+
+def _number(value: float) -> float | None:
+    return value if math.isfinite(value) else None

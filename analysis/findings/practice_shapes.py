@@ -1,0 +1,188 @@
+"""Is a practice's effect the same in every recipe, at every dose, and whatever else was done?
+
+Each question is one more fit of the page's model with a few columns more; a shape is shown only where it differs from
+the plain slope beyond chance.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from analysis.findings.practice_rows import FEWEST_ON_A_SIDE, Candidate
+from analysis.findings.practice_slope import Slope
+from analysis.models import CannotFitError, MixedFit, joint_test, mixed
+from analysis.models.contrasts import Contrast, contrast
+from analysis.models.splines import Spline, curve, knots_for, nonlinearity
+
+__all__ = ["CHANCE", "Bend", "ByRecipe", "Interaction", "bend", "by_recipe", "interactions"]
+
+FEWEST_BATCHES_OF_A_RECIPE = 6
+CURVE_POINTS = 7
+# Some sixty of these questions stand behind a page: at 1 % fewer than one answers yes by chance.
+CHANCE = 0.01
+REST = ("hours_since_finings", "hours_since_rouse")
+FINED = "fined"
+
+
+@dataclass(frozen=True)
+class ByRecipe:
+    """The slope in each recipe that the practice varied in, and the p of the test that they are all one."""
+
+    slopes: Mapping[str, Slope]
+    p: float
+
+    @property
+    def differ(self) -> bool:
+        """Whether recipes differ beyond chance."""
+        return self.p <= CHANCE
+
+
+@dataclass(frozen=True)
+class Bend:
+    """The effect at each dose [the practice's unit] less that at ``reference``, and the p of the test of no bend."""
+
+    points: tuple[tuple[float, Slope], ...]
+    reference: float
+    p: float
+
+    @property
+    def bends(self) -> bool:
+        """Whether the effect bends beyond chance."""
+        return self.p <= CHANCE
+
+
+@dataclass(frozen=True)
+class Interaction:
+    """The slope of one step where another practice is low (or not done) and where it is high (or done)."""
+
+    partner: str
+    low_at: float
+    high_at: float
+    low: Slope
+    high: Slope
+    p: float
+
+    @property
+    def differs(self) -> bool:
+        """Whether the two differ beyond chance."""
+        return self.p <= CHANCE
+
+
+def by_recipe(formula: str, frame: pd.DataFrame, candidate: Candidate) -> ByRecipe | None:
+    """Return the slope by recipe, or None where fewer than two recipes can carry one.
+
+    Parameters
+    ----------
+    formula : str
+        The page's model.
+    frame : DataFrame
+        The rows that it was fitted to.
+    candidate : Candidate
+    """
+    column = candidate.column
+    recipes = _recipes_that_vary(frame, column)
+    if len(recipes) < 2:
+        return None
+    added = {f"{column} in {r}": frame[column] * (frame["recipe"] == r) for r in recipes[1:]}
+    fit = _refit(formula, frame.assign(**added), list(added))
+    if fit is None or column not in fit.names:
+        return None
+    own = [name for name in added if name in fit.names]
+    if len(own) < len(added):
+        return None
+    slopes = {recipes[0]: _slope(fit, {column: 1.0})}
+    slopes |= {r: _slope(fit, {column: 1.0, name: 1.0}) for r, name in zip(recipes[1:], own, strict=True)}
+    return ByRecipe(slopes, joint_test(fit, own).p)
+
+
+def bend(formula: str, frame: pd.DataFrame, candidate: Candidate) -> Bend | None:
+    """Return the dose–response curve of a number, or None where too few doses were seen."""
+    if candidate.practice.type != "number":
+        return None
+    by_batch = frame.groupby("batch")[candidate.column].first().to_numpy(dtype=np.float64)
+    try:
+        spline = Spline(candidate.column, knots_for(by_batch, 4 if len(by_batch) >= 60 else 3))
+    except CannotFitError:
+        return None
+    fit = _refit(formula, spline.added_to(frame), list(spline.bends))
+    if fit is None or not {candidate.column, *spline.bends} <= set(fit.names):
+        return None
+    low, middle, high = np.quantile(by_batch, (0.05, 0.5, 0.95))
+    doses = np.linspace(low, high, CURVE_POINTS)
+    points = curve(fit, spline, doses.tolist(), float(middle), method="capped")
+    told = [(p.at * candidate.step, _as_slope(p.difference)) for p in points]
+    return Bend(tuple(told), float(middle) * candidate.step, nonlinearity(fit, spline).p)
+
+
+def interactions(
+    formula: str, frame: pd.DataFrame, candidate: Candidate, others: Sequence[Candidate]
+) -> tuple[Interaction, ...]:
+    """Return the interactions that the trade asks for: rousing with finings in the tank or not, a dose by its rest."""
+    found = (_interaction(formula, frame, candidate, *partner) for partner in _partners(frame, candidate, others))
+    return tuple(each for each in found if each is not None)
+
+
+def _partners(
+    frame: pd.DataFrame, candidate: Candidate, others: Sequence[Candidate]
+) -> list[tuple[str, pd.Series, float]]:
+    """Each partner's name, values and what one of them is in its own unit."""
+    by_name = {o.practice.name: o for o in others if o.column != candidate.column}
+    partners: list[tuple[str, pd.Series, float]] = []
+    name = candidate.practice.name
+    if name in ("rouse_minutes", "rouse_count") and "finings_count" in by_name:
+        partners.append((FINED, (frame[by_name["finings_count"].column] > 0).astype(np.float64), 1.0))
+    if name.endswith("_dose") or name == "dry_hop_rate":
+        rests = ("dry_hop_days",) if name == "dry_hop_rate" else REST
+        partners += [(r, frame[by_name[r].column], by_name[r].step) for r in rests if r in by_name]
+    return partners
+
+
+def _interaction(
+    formula: str, frame: pd.DataFrame, candidate: Candidate, partner: str, values: pd.Series, step: float
+) -> Interaction | None:
+    column, product = candidate.column, f"{candidate.column} with {partner}"
+    batches = values.groupby(frame["batch"]).first()
+    low, high = (0.0, 1.0) if partner == FINED else tuple(float(q) for q in batches.quantile([0.1, 0.9]))
+    if not low < high or min((batches > low).sum(), (batches < high).sum()) < FEWEST_ON_A_SIDE:
+        return None
+    added = {product: frame[column] * values}
+    names = [product]
+    if partner == FINED:
+        added[FINED] = values
+        names.append(FINED)
+    fit = _refit(formula, frame.assign(**added), names)
+    if fit is None or not {column, product} <= set(fit.names):
+        return None
+    tested = contrast(fit, product, method="capped")
+    ends = [_slope(fit, {column: 1.0, product: at}) for at in (low, high)]
+    return Interaction(partner, low * step, high * step, ends[0], ends[1], tested.p)
+
+
+def _recipes_that_vary(frame: pd.DataFrame, column: str) -> list[str]:
+    by_batch = frame.groupby(["recipe", "batch"])[column].first()
+    grouped = by_batch.groupby("recipe")
+    usual = by_batch - grouped.transform("median")
+    changed = (usual.abs() > 1e-9).groupby("recipe").sum()
+    size = grouped.size()
+    enough = (size >= FEWEST_BATCHES_OF_A_RECIPE) & (changed >= FEWEST_ON_A_SIDE)
+    return [str(recipe) for recipe in size.index[enough]]
+
+
+def _refit(formula: str, frame: pd.DataFrame, added: Sequence[str]) -> MixedFit | None:
+    left, right = formula.split("~", 1)
+    try:
+        return mixed(f"{left}~{right} + {' + '.join(f'`{name}`' for name in added)}", frame)
+    except CannotFitError:
+        return None
+
+
+def _slope(fit: MixedFit, weights: Mapping[str, float]) -> Slope:
+    return _as_slope(contrast(fit, weights, method="capped"))
+
+
+def _as_slope(told: Contrast) -> Slope:
+    return Slope(told.value, told.standard_error, told.df)

@@ -1,0 +1,131 @@
+"""Does what stands behind a verdict say where it bends, for whom it holds, and on what it rests?"""
+
+import json
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from analysis.findings.practice_depth import deepen
+from analysis.findings.practices import practices
+from analysis.verdicts import Verdict
+from analysis.vocabulary import PRACTICES
+from data_demo.small_breweries import SmallBrewery, pack_table_of, simulate_packs
+
+PLAIN = SmallBrewery(batches=150, effects=(0.12, 0.0), recipes=4, packs=3, tank=0.0)
+
+
+def rows_of(brewery=PLAIN, seed=6):
+    return simulate_packs(brewery, np.random.default_rng(seed))
+
+
+def finding_of(rows, brewery=PLAIN, further=()):
+    table = pack_table_of(rows, brewery)
+    return practices(replace(table, practices=(*table.practices, *further)), "total_oxygen")
+
+
+@pytest.fixture(scope="module")
+def plain():
+    return finding_of(rows_of())
+
+
+def effect_of(finding, name="practice_0"):
+    return next(e for e in finding.practices if e.practice == name)
+
+
+def test_nothing_more_is_said_where_a_plain_slope_holds(plain):
+    depth = deepen(plain, "practice_0")
+    assert (depth.by_recipe, depth.curve, depth.interactions, depth.sentences) == ((), (), (), ())
+    assert 0 < depth.recipes_differ_p <= 1
+    assert 0 < depth.bends_p <= 1
+
+
+def test_recipes_that_differ_are_told_each_and_named():
+    rows = rows_of(PLAIN.changed(effects=(0.0, 0.0)))
+    sign = rows["recipe"].map({"A10": 0.3, "A11": -0.3}).fillna(0.0)
+    depth = deepen(finding_of(rows.assign(total_oxygen=rows["total_oxygen"] * np.exp(sign * rows["practice_0"]))),
+                   "practice_0")  # fmt: skip
+    told = {r.recipe: r.effect for r in depth.by_recipe}
+    assert told["A10"].low > 0
+    assert told["A11"].high < 0
+    assert told["A12"].low < 0 < told["A12"].high
+    assert depth.sentences[0].startswith("recipes differ in it: A10 +")
+
+
+def test_an_effect_that_bends_is_a_curve():
+    rows = rows_of(PLAIN.changed(effects=(0.0, 0.0), recipes=1))
+    bent = np.exp(0.25 * rows["practice_0"] ** 2)
+    depth = deepen(finding_of(rows.assign(total_oxygen=rows["total_oxygen"] * bent)), "practice_0")
+    ends, middle = (depth.curve[0], depth.curve[-1]), depth.curve[3]
+    assert all(dot.effect.low > 0 for dot in ends)
+    assert abs(middle.effect.value) < min(dot.effect.value for dot in ends)
+    assert "the effect bends" in depth.sentences[0]
+
+
+def test_rousing_with_and_without_finings_is_told_apart():
+    brewery = PLAIN.changed(effects=(0.0, 0.0), recipes=1)
+    rows = rows_of(brewery)
+    rng = np.random.default_rng(2)
+    batch = rows["batch"].astype(int).to_numpy() - 2001
+    fined, minutes = (rng.random(150) < 0.5)[batch].astype(float), rng.uniform(10, 60, 150)[batch]
+    rows = rows.assign(rouse_minutes=minutes, finings_count=fined)
+    rows["total_oxygen"] *= np.exp(-0.2 * minutes / 15 * fined)
+    found = finding_of(rows, brewery, (PRACTICES["rouse_minutes"], PRACTICES["finings_count"]))
+    depth = deepen(found, "rouse_minutes")
+    (met,) = depth.interactions
+    assert met.high.high < 0
+    assert met.low.low < 0 < met.low.high
+    assert any("finings in the tank, without and with them" in s for s in depth.sentences)
+
+
+def test_slopes_within_and_between_recipes_stand_side_by_side():
+    brewery = SmallBrewery(batches=160, effects=(-0.1,), recipes=4, recipe_step=0.4, tank=0.0)
+    depth = deepen(finding_of(rows_of(brewery), brewery), "practice_0")
+    assert depth.within.high < 0
+    assert depth.between is not None
+    assert depth.between.value > 0
+
+
+def test_a_verdict_that_rests_on_one_batch_names_it():
+    brewery = SmallBrewery(batches=40, effects=(0.0,), recipes=1, tank=0.0, margin=3.0)
+    rows = rows_of(brewery, 21)
+    one = rows["batch"] == "2020"
+    rows = rows.assign(practice_0=rows["practice_0"].where(~one, 12.0),
+                       total_oxygen=rows["total_oxygen"] * np.where(one, 3.0, 1.0))  # fmt: skip
+    effect = effect_of(finding_of(rows, brewery))
+    assert effect.verdict is Verdict.RAISES
+    assert effect.rests_on == "2020"
+    assert "rests on batch 2020: without it this could not be told" in effect.cautions
+    left = effect_of(finding_of(rows[~one], brewery))
+    assert left.verdict is not Verdict.RAISES
+
+
+def test_a_verdict_that_all_batches_carry_rests_on_none(plain):
+    assert effect_of(plain).verdict is Verdict.RAISES
+    assert effect_of(plain).rests_on is None
+    assert not any(without.falls for without in deepen(plain, "practice_0").without)
+
+
+def test_the_interval_for_many_looks_is_wider(plain):
+    effect = effect_of(plain)
+    assert effect.looked_at_often is not None
+    assert effect.looked_at_often.low < effect.effect.low < effect.effect.high < effect.looked_at_often.high
+
+
+def test_the_checks_are_those_of_the_model(plain):
+    checks = deepen(plain, "practice_0").checks
+    assert checks.normality.p > 0.001
+    assert 0 < checks.largest_leverage < 1
+
+
+def test_it_is_json_and_the_page_has_what_is_beside_a_verdict(plain):
+    document = json.loads(json.dumps(deepen(plain, "practice_0").as_document(), allow_nan=False))
+    assert {"within_recipes", "between_recipes", "by_recipe", "curve", "interactions", "without"} <= set(document)
+    told = json.loads(json.dumps(plain.as_document(), allow_nan=False))
+    assert {"controls", "joint"} <= set(told)
+    assert {"alone", "without_trend", "rests_on", "looked_at_often"} <= set(told["practices"][0])
+
+
+def test_a_practice_that_is_not_told_is_misuse(plain):
+    with pytest.raises(ValueError, match="practice must be one of practice_0, practice_1, got 'rouse'"):
+        deepen(plain, "rouse")
