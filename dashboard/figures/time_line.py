@@ -22,6 +22,7 @@ _LANES: tuple[tuple[Lane, str], ...] = (
 # The weeks in the cellar matter more than the months on the shelf: each part has a scale of its own.
 _CELLAR_SHARE = 64.0
 _MARGIN = 2.0
+_SHORT_AFTER = timedelta(days=3)
 
 
 def time_line(history: RunHistory) -> Component:
@@ -59,6 +60,8 @@ def _place(history: RunHistory, at: datetime) -> float:
     """Return where a moment stands [% of the width]."""
     first, last = history.events[0].at, history.events[-1].at
     packed = history.packed_at or last
+    if last - packed <= _SHORT_AFTER:
+        last = packed = max(last, packed)
     if last <= packed:
         return _MARGIN + _share(at, first, packed) * (100 - 2 * _MARGIN)
     if at <= packed:
@@ -73,7 +76,8 @@ def _share(at: datetime, first: datetime, last: datetime) -> float:
 
 def _scale(history: RunHistory) -> list[Component]:
     moments = [history.events[0].at, history.packed_at, history.events[-1].at]
-    known = sorted({moment for moment in moments if moment is not None})
+    by_day = {moment.date(): moment for moment in moments if moment is not None}
+    known = sorted(by_day.values())
     return [
         html.Span(
             day(moment),
