@@ -99,7 +99,7 @@ def solve(system: System, factors: tuple[Floats, ...]) -> Solution:
 def _without_eliminated(system: System, factors: tuple[Floats, ...]) -> tuple[Floats, Floats, Floats, Floats, float]:
     """Z_r'V_e⁻¹Z_r, Z_r'V_e⁻¹D, D'V_e⁻¹D, the E_l and log|V_e|."""
     if system.reduction is None:
-        return system.HH, system.HD, system.DD, np.zeros((0, 1, 1)), 0.0
+        return system.HH.toarray(order="F"), system.HD, system.DD, np.zeros((0, 1, 1)), 0.0
     phi = factors[0] @ factors[0].T
     inner = np.eye(len(phi)) + system.reduction.own @ phi
     if len(phi) == 1:
@@ -110,8 +110,7 @@ def _without_eliminated(system: System, factors: tuple[Floats, ...]) -> tuple[Fl
         log_det = float(np.linalg.slogdet(inner)[1].sum())
     weights = phi @ shrink
     weights = 0.5 * (weights + weights.transpose(0, 2, 1))
-    N = system.reduction.of_rest(weights)
-    np.subtract(system.HH, N, out=N)
+    N = system.reduction.subtracted(system.HH, weights)
     cross, dense = system.reduction.of_dense(weights)
     return N, system.HD - cross, system.DD - dense, shrink, log_det
 

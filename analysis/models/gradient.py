@@ -19,26 +19,34 @@ from analysis.models.criterion import Solution
 from analysis.models.reduction import Reduction
 from analysis.models.scaling import by_level, scaled_both, scaled_rows, square_full
 
-__all__ = ["eliminated_products", "gradient", "rest_kernel", "rest_products"]
+__all__ = ["eliminated_products", "gradient", "rest_kernel", "rest_products", "times_rest"]
+
+_COLUMNS = 128
 
 
-def gradient(solution: Solution, reml: bool) -> tuple[Floats, ...]:
+def gradient(solution: Solution, reml: bool, *, spend: bool = False) -> tuple[Floats, ...]:
     """The deviance's derivative by each block's Λ, (c, c) each, in the order of the system's blocks.
 
-    Where Λ is the diagonal θ, the derivative by θ² is its entry divided by 2θ; θ must not be exactly 0.
+    Where Λ is the diagonal θ, the derivative by θ² is its entry divided by 2θ; θ must not be exactly 0. Of a part whose
+    columns are tied only the sum of the diagonal is meant.
+
+    Parameters
+    ----------
+    spend : bool
+        Overwrite the solution's ``S``, which saves a matrix of its size.
     """
     system = solution.system
     with_rest = rest_products(solution)
-    inverse = _inverse(solution.S)
-    kernel = scaled_both(solution.rest_factors, system.rest, inverse, transposed=False) if len(inverse) else inverse
+    plain = all(block.width == 1 for block in system.rest)
+    inverse = _inverse(solution.S, overwrite=spend and plain)
+    kernel = _scaled(solution, inverse, overwrite=plain)
     results: list[Floats] = []
     if system.eliminated is not None and system.reduction is not None:
         block = system.eliminated
+        trace = _trace_of_eliminated(solution, block, system.reduction, kernel)
         quadratic = _quadratic(solution, eliminated_products(solution), block, reml)
-        results.append(
-            2.0 * (_trace_of_eliminated(solution, system.reduction, kernel) - quadratic) @ solution.factors[0]
-        )
-    traces = _traces_of_rest(solution, inverse, kernel)
+        results.append(2.0 * (trace - quadratic) @ solution.factors[0])
+    traces = _plain_traces(solution, kernel) if plain else _traces(solution, inverse)
     for block, factor, trace in zip(system.rest, solution.rest_factors, traces, strict=True):
         results.append(2.0 * (trace - _quadratic(solution, with_rest[block.rows], block, reml) @ factor))
     return tuple(results)
@@ -54,10 +62,15 @@ def rest_kernel(solution: Solution) -> Floats:
 
 def rest_products(solution: Solution) -> Floats:
     """Z_r'V⁻¹D, (m, p+1)."""
-    if not len(solution.N):
-        return solution.ND
     spread = scaled_rows(solution.rest_factors, solution.system.rest, solution.A, transposed=False)
-    return solution.ND - np.asarray(dsymm(1.0, solution.N, np.asfortranarray(spread), lower=1))
+    return solution.ND - times_rest(solution, spread)
+
+
+def times_rest(solution: Solution, stacked: Floats) -> Floats:
+    """Z_r'V_e⁻¹Z_r times (m, k)."""
+    if not len(solution.N):
+        return stacked
+    return np.asarray(dsymm(1.0, solution.N, np.asfortranarray(stacked), lower=1))
 
 
 def eliminated_products(solution: Solution) -> Floats:
@@ -70,9 +83,19 @@ def eliminated_products(solution: Solution) -> Floats:
     return np.asarray(np.matmul(solution.shrink, by_level(left, reduction.levels)).reshape(left.shape))
 
 
-def _inverse(factor: Floats) -> Floats:
+def _inverse(factor: Floats, *, overwrite: bool = False) -> Floats:
     """The lower half of the inverse, from the Cholesky factor."""
-    return np.asarray(lapack.dpotri(factor, lower=1)[0]) if len(factor) else factor
+    return np.asarray(lapack.dpotri(factor, lower=1, overwrite_c=overwrite)[0]) if len(factor) else factor
+
+
+def _scaled(solution: Solution, inverse: Floats, *, overwrite: bool) -> Floats:
+    """ΛS⁻¹Λ'; in place where every block has one column."""
+    if not overwrite or not len(inverse):
+        return scaled_both(solution.rest_factors, solution.system.rest, inverse, transposed=False)
+    theta = np.repeat([f[0, 0] for f in solution.rest_factors], [block.levels for block in solution.system.rest])
+    inverse *= theta
+    inverse *= theta[:, None]
+    return inverse
 
 
 def _quadratic(solution: Solution, products: Floats, block: Block, reml: bool) -> Floats:
@@ -87,43 +110,48 @@ def _quadratic(solution: Solution, products: Floats, block: Block, reml: bool) -
     return np.asarray(result)
 
 
-def _trace_of_eliminated(solution: Solution, reduction: Reduction, kernel: Floats) -> Floats:
-    """Σ_l [Z_e'V⁻¹Z_e]_ll."""
+def _trace_of_eliminated(solution: Solution, block: Block, reduction: Reduction, kernel: Floats) -> Floats:
+    """Σ_l [Z_e'V⁻¹Z_e]_ll within each part; the mean of the diagonal where the part's columns are tied."""
     shrink = solution.shrink
-    result = np.asarray((shrink @ reduction.own).sum(axis=0))
-    if not len(kernel):
-        return result
-    for a in range(reduction.width):
-        for b in range(a + 1):
-            weights = shrink[:, a, :, None] * shrink[:, b, None, :]
-            crossed = reduction.of_rest(0.5 * (weights + weights.transpose(0, 2, 1)))
-            taken = _symmetric_trace(kernel, crossed)
-            result[a, b] -= taken
-            result[b, a] -= taken if a != b else 0.0
+    whole = np.asarray((shrink @ reduction.own).sum(axis=0))
+    result = np.zeros_like(whole)
+    for part in block.parts:
+        columns = range(part.start, part.stop)
+        if part.tied:
+            rows = shrink[:, part.start : part.stop]
+            total = np.trace(whole[part.start : part.stop, part.start : part.stop])
+            total -= reduction.trace(kernel, rows.transpose(0, 2, 1) @ rows) if len(kernel) else 0.0
+            result[columns, columns] = total / len(columns)
+            continue
+        for a in columns:
+            for b in range(part.start, a + 1):
+                weights = shrink[:, a, :, None] * shrink[:, b, None, :]
+                symmetric = 0.5 * (weights + weights.transpose(0, 2, 1))
+                taken = reduction.trace(kernel, symmetric) if len(kernel) else 0.0
+                result[a, b] = result[b, a] = whole[a, b] - taken
     return result
 
 
-def _symmetric_trace(first: Floats, second: Floats) -> float:
-    """tr(F S) of two symmetric matrices given by their lower halves."""
-    product = np.tril(first * second)
-    return 2.0 * float(product.sum()) - float(np.trace(product))
+def _plain_traces(solution: Solution, kernel: Floats) -> list[Floats]:
+    """Σ_l [Z_t'V⁻¹Z_t]_ll Λ_t for each rest block, every block of one column."""
+    size = len(kernel)
+    sums = np.zeros(size)
+    for start in range(0, size, _COLUMNS):
+        stop = min(start + _COLUMNS, size)
+        product = solution.N[start:, start:stop] * kernel[start:, start:stop]
+        product[: stop - start] = np.tril(product[: stop - start])
+        sums[start:stop] += product.sum(axis=0) - np.diagonal(product)
+        sums[start:] += product.sum(axis=1)
+    pairs = zip(solution.system.rest, solution.rest_factors, strict=True)
+    return [np.array([[sums[block.rows].sum() / factor[0, 0]]]) for block, factor in pairs]
 
 
-def _traces_of_rest(solution: Solution, inverse: Floats, kernel: Floats) -> list[Floats]:
-    """Σ_l [Z_t'V⁻¹Z_t]_ll Λ_t for each rest block."""
-    system = solution.system
-    if all(block.width == 1 for block in system.rest):
-        product = np.tril(solution.N * kernel)
-        sums = product.sum(axis=0) + product.sum(axis=1) - np.diagonal(product)
-        return [
-            np.array([[sums[block.rows].sum() / factor[0, 0]]])
-            for block, factor in zip(system.rest, solution.rest_factors, strict=True)
-        ]
-    full, products = square_full(inverse), square_full(solution.N)
-    turned = scaled_rows(
-        solution.rest_factors, system.rest, products, transposed=True
-    )  # Λ'N, so that NΛ is its transpose
-    return [np.einsum("jla,jlb->ab", *(_columns(each, block) for each in (turned, full))) for block in system.rest]
+def _traces(solution: Solution, inverse: Floats) -> list[Floats]:
+    """The same for blocks of any width."""
+    rest = solution.system.rest
+    turned = scaled_rows(solution.rest_factors, rest, square_full(solution.N), transposed=True)  # (NΛ)'
+    full = square_full(inverse)
+    return [np.einsum("jla,jlb->ab", *(_columns(each, block) for each in (turned, full))) for block in rest]
 
 
 def _columns(square: Floats, block: Block) -> Floats:

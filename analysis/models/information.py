@@ -160,8 +160,7 @@ class LevelProducts:
                 dense = isinstance(other, np.ndarray)
                 product = np.einsum("lm,lm->l", turned, other) if dense else other.multiply(turned).sum(axis=1)
                 self.spread[:, a, b] = np.asarray(product).ravel()
-                crossed = reduction.of_rest(shrink[:, a, :, None] * shrink[:, b, None, :])
-                self.crossed[a, b] = square_full(crossed) if width == 1 else crossed
+                self.crossed[a, b] = reduction.crossed(shrink[:, a, :, None] * shrink[:, b, None, :])
                 self.crossed_kernel[a, b] = self.crossed[a, b] @ self.kernel
 
     def level_blocks(self, t: int) -> Floats:

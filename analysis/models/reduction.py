@@ -2,12 +2,13 @@
 
 For a factor with levels l, columns c and products B_l (c, m) with m other columns, everything asked of it has the form
 Σ_l B_l' W_l B_l with a symmetric c × c weight for each level. Where a level meets few of the others (a student meets
-some 25 of 1,128 teachers), the pairs of entries that meet are listed once and each sum is one sparse product.
+some 25 of 1,128 teachers) B is kept sparse, and the sum is formed some columns at a time, so that it is never held
+beside what it is added to.
 """
 
 from __future__ import annotations
 
-from functools import cached_property
+from collections.abc import Iterator
 
 import numpy as np
 from scipy import sparse
@@ -18,7 +19,7 @@ __all__ = ["Reduction"]
 
 _SPARSE_FROM = 200_000  # entries of B below which a dense product is faster, whatever its share of zeros
 _SPARSE_SHARE = 0.1
-_MOST_PAIRS = 20_000_000  # 240 MB; beyond it the product is formed anew at each call
+_COLUMNS = 128
 
 
 class Reduction:
@@ -31,8 +32,8 @@ class Reduction:
         self.own = own
         self.dense = dense
         size = rest.shape[0] * rest.shape[1]
-        few = size > _SPARSE_FROM and rest.nnz < _SPARSE_SHARE * size
-        self.rest: Sparse = rest if few else rest.toarray()
+        self.sparse = size > _SPARSE_FROM and rest.nnz < _SPARSE_SHARE * size
+        self.rest: Sparse = rest if self.sparse else rest.toarray()
 
     @property
     def levels(self) -> int:
@@ -44,15 +45,33 @@ class Reduction:
         """How many columns vary over them."""
         return int(self.own.shape[1])
 
-    def of_rest(self, weights: Floats) -> Floats:
-        """Σ B_l' W_l B_l over the rest factors' columns, (m, m) in Fortran order, its lower half."""
-        if isinstance(self.rest, np.ndarray):
-            return np.asfortranarray(self.rest.T @ self.weighted(weights))
-        size = self.rest.shape[1]
-        if self._pairs is not None:
-            flat = self._pairs @ weights[:, 0, 0]
-            return np.asarray(flat).reshape(size, size).T
-        return np.asfortranarray((self.rest.T @ self.weighted(weights)).toarray())
+    @property
+    def size(self) -> int:
+        """How many rest columns there are, m."""
+        return int(self.rest.shape[1])
+
+    def subtracted(self, products: Sparse, weights: Floats) -> Floats:
+        """The rest's own products (m, m), sparse, less Σ B_l' W_l B_l, in Fortran order; its lower half."""
+        result = np.empty((self.size, self.size), order="F")
+        for start, stop, block in self._blocks(weights):
+            result[start:, start:stop] = products[start:, start:stop].toarray()
+            result[start:, start:stop] -= block
+        return result
+
+    def trace(self, kernel: Floats, weights: Floats) -> float:
+        """tr(K Σ B_l' W_l B_l) of a symmetric K (m, m) given by its lower half, W symmetric."""
+        total = 0.0
+        for start, stop, block in self._blocks(weights):
+            width = stop - start
+            product = block * kernel[start:, start:stop]
+            on_diagonal = np.tril(product[:width])
+            total += 2.0 * float(product[width:].sum() + on_diagonal.sum()) - float(np.trace(on_diagonal))
+        return total
+
+    def crossed(self, weights: Floats) -> Floats:
+        """Σ B_l' W_l B_l in full, (m, m); W need not be symmetric."""
+        product = self.rest.T @ self.weighted(weights)
+        return np.asarray(product.toarray() if self.sparse else product)
 
     def of_dense(self, weights: Floats) -> tuple[Floats, Floats]:
         """Σ B_l' W_l D_l and Σ D_l' W_l D_l, with D_l the products with the dense columns."""
@@ -61,32 +80,22 @@ class Reduction:
 
     def weighted(self, weights: Floats) -> Sparse:
         """W_l B_l for each level, stacked."""
-        if isinstance(self.rest, np.ndarray):
+        if not self.sparse:
             return _apply(weights, self.rest)
         levels, width = weights.shape[:2]
         blocks = (np.ascontiguousarray(weights), np.arange(levels), np.arange(levels + 1))
         return sparse.csr_array(sparse.bsr_array(blocks, shape=(levels * width, levels * width)) @ self.rest)
 
-    @cached_property
-    def _pairs(self) -> Sparse:
-        """The map from the levels' weights to the lower half of Σ w_l b_l b_l', column by column."""
-        if self.width > 1 or isinstance(self.rest, np.ndarray):
-            return None
-        entries = self.rest.sorted_indices()
-        lengths = np.diff(entries.indptr)
-        place = np.arange(entries.nnz) - np.repeat(entries.indptr[:-1], lengths)
-        total = int((place + 1).sum())
-        if total > _MOST_PAIRS:
-            return None
-        later = np.repeat(np.arange(entries.nnz, dtype=np.int32), place + 1)
-        earlier = np.arange(total, dtype=np.int32) - np.repeat(
-            (np.cumsum(place + 1) - (place + 1) - np.repeat(entries.indptr[:-1], lengths)).astype(np.int32), place + 1
-        )
-        size = entries.shape[1]
-        at = entries.indices[earlier].astype(np.int64) * size + entries.indices[later]
-        level = np.repeat(np.repeat(np.arange(self.levels, dtype=np.int32), lengths), place + 1)
-        values = entries.data[earlier] * entries.data[later]
-        return sparse.csr_array(sparse.coo_array((values, (at, level)), shape=(size * size, self.levels)))
+    def _blocks(self, weights: Floats) -> Iterator[tuple[int, int, Floats]]:
+        """Σ B_l' W_l B_l from its diagonal down, some columns at a time."""
+        weighted = self.weighted(weights)
+        if not self.sparse:
+            yield 0, self.size, np.asarray(self.rest.T @ weighted)
+            return
+        turned, columns = self.rest.T.tocsr(), weighted.tocsc()
+        for start in range(0, self.size, _COLUMNS):
+            stop = min(start + _COLUMNS, self.size)
+            yield start, stop, (turned[start:] @ columns[:, start:stop].tocsr()).toarray()
 
 
 def _apply(weights: Floats, stacked: Floats) -> Floats:

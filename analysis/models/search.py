@@ -71,12 +71,13 @@ def _newton(system: System, parameters: Parameters, begin: Floats, reml: bool) -
     solution = solve(system, factors)
     deviance = solution.deviance(reml)
     for _ in range(_STEPS):
-        slope = parameters.chained(gradient(solution, reml), factors)
-        step = _bounded_step(at, slope, average_information(solution, reml))
-        promised = -float(slope @ step)
-        if promised < _LEVEL:
+        bend = average_information(solution, reml)
+        slope = parameters.chained(gradient(solution, reml, spend=True), factors)
+        step = _bounded_step(at, slope, bend)
+        if -float(slope @ step) < _LEVEL:
             return at, True, evaluations
         for _ in range(_HALVINGS):
+            del solution  # its matrices are as large as those of the next
             tried = np.maximum(at + step, 0.0)
             factors = parameters.factors(tried)
             solution = solve(system, factors)

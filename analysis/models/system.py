@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import sparse
 
-from analysis.models.arrays import CannotFitError, Floats, Ints
+from analysis.models.arrays import CannotFitError, Floats, Ints, Sparse
 from analysis.models.blocks import Block, blocks_of, own_products, pair_products, stacked_products
 from analysis.models.cross_products import CrossProducts
 from analysis.models.reduction import Reduction
@@ -32,10 +32,10 @@ _SPANNED = 1e-10
 class System:
     """The sums of one model, ordered for solving.
 
-    ``HH`` (m, m), ``HD`` (m, p+1) and ``DD`` (p+1, p+1) are the products of the rest factors and of the dense columns,
-    the response last. ``factors`` are those of the sums that
-    the model has. ``basis`` (p, p) and ``offset`` (p,) lead from the coefficients b of the shifted columns to those
-    of the columns as given: β = basis b + offset.
+    ``HH`` (m, m), sparse, ``HD`` (m, p+1) and ``DD`` (p+1, p+1) are the products of the rest factors and of the dense
+    columns, the response last. ``factors`` are those of the sums that the model has. ``basis`` (p, p)
+    and ``offset`` (p,) lead from the coefficients b of the shifted columns to those of the columns as
+    given: β = basis b + offset.
     """
 
     names: tuple[str, ...]
@@ -45,7 +45,7 @@ class System:
     eliminated: Block | None
     rest: tuple[Block, ...]
     reduction: Reduction | None
-    HH: Floats
+    HH: Sparse
     HD: Floats
     DD: Floats
     basis: Floats
@@ -171,22 +171,26 @@ def _basis(sums: CrossProducts, places: Ints) -> Floats:
     return basis
 
 
-def _rest(sums: CrossProducts, rest: tuple[Block, ...], transform: Floats) -> tuple[Floats, Floats]:
+def _rest(sums: CrossProducts, rest: tuple[Block, ...], transform: Floats) -> tuple[Sparse, Floats]:
     size = sum(block.levels * block.width for block in rest)
-    HH = np.zeros((size, size), order="F")
     HD = np.zeros((size, transform.shape[1]))
+    rows, columns, values = [np.zeros(0, np.int64)], [np.zeros(0, np.int64)], [np.zeros(0)]
     for i, block in enumerate(rest):
         factor = block.owners[0].factor
         HD[block.rows] = sums.with_dense[factor] @ transform
         at = block.start + block.width * np.arange(block.levels)
         for a in range(block.width):
             for b in range(block.width):
-                HH[at + a, at + b] = sums.own[factor][:, a, b]
+                rows.append(at + a)
+                columns.append(at + b)
+                values.append(sums.own[factor][:, a, b])
         for other in rest[:i]:
             products = pair_products(sums, factor, other.owners[0].factor).tocoo()
-            HH[block.start + products.row, other.start + products.col] = products.data
-            HH[other.start + products.col, block.start + products.row] = products.data
-    return HH, HD
+            rows += [block.start + products.row, other.start + products.col]
+            columns += [other.start + products.col, block.start + products.row]
+            values += [products.data, products.data]
+    entries = (np.concatenate(values), (np.concatenate(rows), np.concatenate(columns)))
+    return sparse.csc_array(sparse.coo_array(entries, shape=(size, size))), HD
 
 
 def _reduction(sums: CrossProducts, eliminated: Block, rest: tuple[Block, ...], transform: Floats) -> Reduction:
