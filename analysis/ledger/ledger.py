@@ -48,7 +48,11 @@ class Ledger:
             If it cannot be opened, is something else, or was written by a newer version.
         """
         database = open_database(url)
-        migrate(database)
+        try:
+            migrate(database)
+        except BaseException:
+            database.close()
+            raise
         return cls(database)
 
     @property
