@@ -74,7 +74,7 @@ class RepeatStudy:
         )
         if not blind:
             return f"{told} Every meter sees the difference of {amount(self.margin, unit)} that you call important."
-        said = [f"{m.meter} ({count(m.readings_needed, 'reading')} of each would do)" for m in blind]
+        said = [f"{m.meter} (a mean of {m.readings_needed} can)" for m in blind]
         return (
             f"{told} A single reading of {listing(said)} cannot see the difference of {amount(self.margin, unit)} that "
             f"you call important."

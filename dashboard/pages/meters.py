@@ -1,0 +1,249 @@
+"""Can the meters be believed?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+import dash
+import dash_mantine_components as dmc
+import pandas as pd
+from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
+from dash.development.base_component import Component
+
+from analysis.findings.export import ExportNote, Form, export_table
+from analysis.findings.filters import Filters
+from analysis.findings.meter_bias import Checked, MeterBias, bias_in_words, interval_in_words
+from analysis.findings.meter_course import State as Course
+from analysis.findings.meter_repeats import RepeatStudy
+from analysis.findings.meters import MetersFinding, meters
+from analysis.findings.wording import amount, day
+from analysis.ledger import snapshot
+from analysis.linking import PackTable
+from dashboard.figures.control_chart import control_chart
+from dashboard.figures.meter_chart import drawing_of_checks
+from dashboard.figures.plotly_layout import GRAPH_CONFIG
+from dashboard.parts import exports
+from dashboard.parts.context import context
+from dashboard.parts.ids import BUSY, LEDGER_STATE, SCHEME
+from dashboard.parts.tables import Column, data_table, empty, short_day
+from dashboard.theme import palette
+
+__all__ = ["TAKE_AWAY", "Shown", "layout", "register", "show", "shown_checks"]
+
+CHECKS = "meters-checks"
+ANSWER = "meters-answer"
+NOTHING = "meters-nothing"
+LARGE = "meters-large"
+NAME = "meters-name"
+GRAPH = "meters-graph"
+CAPTION = "meters-caption"
+BELOW = "meters-below"
+NO_FIGURE: dict[str, Any] = {"data": [], "layout": {}}
+_ROOM = {"height": "clamp(17rem, 40vw, 24rem)"}
+_LOOKS = {Course.STEADY: "steady", Course.DRIFTING: "drifting", Course.SHIFTED: "shifted", Course.TOO_FEW: "few"}
+
+
+@dataclass(frozen=True)
+class Shown:
+    """One meter's checks of one kind, as the page offers them by ``name``."""
+
+    name: str
+    meter: MeterBias
+    checked: Checked
+
+
+def shown_checks(finding: MetersFinding) -> tuple[Shown, ...]:
+    """Return every meter's checks, those that have moved first."""
+    found = [
+        Shown(f"{meter.meter}, {meter.measure.label.lower()}, against {_against(checked)}", meter, checked)
+        for meter in finding.meters
+        for checked in (meter.span, meter.zero)
+        if checked is not None
+    ]
+    order = [*list(_LOOKS)[1:], Course.STEADY]
+    return tuple(sorted(found, key=lambda one: order.index(one.checked.course.state)))
+
+
+def layout(measure: str = "", **_address: object) -> Component:
+    """Return the page; the address may name the checks that stand large."""
+    return html.Div(
+        className="page page-unselected",
+        children=[
+            html.H1("Meters", tabIndex=-1),
+            html.P(id=ANSWER, className="answer"),
+            html.Div(id=NOTHING),
+            html.Div(
+                dmc.Select(id=CHECKS, label="Checks of", data=[], value=measure or None, allowDeselect=False),
+                className="choices",
+            ),
+            html.Section(
+                id=LARGE,
+                className="chart",
+                hidden=True,
+                children=[
+                    html.H2(id=NAME),
+                    html.Figure(
+                        [
+                            dcc.Graph(id=GRAPH, figure=NO_FIGURE, config=GRAPH_CONFIG, style=_ROOM),
+                            html.Figcaption(id=CAPTION),
+                        ]
+                    ),
+                ],
+            ),
+            html.Div(id=BELOW, className="under"),
+        ],
+    )
+
+
+def asked(table: PackTable) -> MetersFinding:
+    """Return the finding for the ledger's present state."""
+    return meters(snapshot(context().ledger, table.state), table)
+
+
+def offer_checks(_state: int | None, chosen: str | None):
+    """Offer every meter's checks, and keep the chosen ones where they are among them."""
+    names = [one.name for one in shown_checks(context().answer(asked))]
+    return names, chosen if chosen in names else next(iter(names), None)
+
+
+def show(chosen: object, scheme: object):
+    """Show the finding, with the chosen checks large."""
+    finding = context().answer(asked)
+    found = next((one for one in shown_checks(finding) if one.name == chosen), None)
+    if found is None:
+        return finding.answer, None if finding.meters else nothing_checked(), True, "", NO_FIGURE, "", below(finding)
+    figure = control_chart(drawing_of_checks(found.meter, found.checked), palette(scheme))
+    return finding.answer, None, False, found.name, figure, caption(found), below(finding)
+
+
+def nothing_checked() -> Component:
+    """Return what stands where no meter was checked."""
+    return empty(
+        "No meter check on record yet",
+        ["Take your meter book in on the page ", dcc.Link("Intake", href="/"), ": meter, date, expected, observed."],
+    )
+
+
+def caption(found: Shown) -> list[str]:
+    """Return what stands under the large chart."""
+    course, told = found.checked.course, found.meter.sentence
+    said = [f"{told} Limits are from the first checks. "]
+    if course.since == course.since:
+        earliest, latest = found.checked.moment(course.earliest), found.checked.moment(course.latest)
+        if earliest is not None and latest is not None:
+            said.append(f"It left its course between {day(earliest)} and {day(latest)} (95 % interval). ")
+    return [*said, *found.meter.cautions]
+
+
+def below(finding: MetersFinding) -> list[Component | None]:
+    """Return every meter as a table, the repeated readings, the cautions and the way to take it away."""
+    return [
+        *([html.H2("All meters"), meter_table(finding)] if finding.meters else []),
+        *[part for study in finding.studies for part in study_part(study)],
+        *[html.P(words, className="caution") for words in finding.cautions],
+        exports.links("meters", "all checks", Filters()) if finding.meters else None,
+    ]
+
+
+def meter_table(finding: MetersFinding) -> Component:
+    """Return a row a meter and kind of check."""
+    columns = (
+        Column("Meter"), Column("Quantity"), Column("Against"), Column("Checks", kind="figures"),
+        Column("Reads off by", kind="figures"), Column("95 % interval", kind="figures"), Column("State"),
+        Column("Since"),
+    )  # fmt: skip
+    rows = [_row(one) for one in sorted(shown_checks(finding), key=lambda one: (one.meter.meter, one.name))]
+    return data_table("Every meter's bias and state", columns, rows)
+
+
+def _row(one: Shown) -> Sequence[str | Component]:
+    bias, low, high = one.checked.bias
+    unit, course = one.checked.bias_unit, one.checked.course
+    return (
+        one.meter.meter, one.meter.measure.label, _against(one.checked), f"{one.checked.checks:,}",
+        bias_in_words(bias, unit), interval_in_words(low, high, unit),
+        html.Span(str(course.state), className=f"state state-{_LOOKS[course.state]}"), short_day(one.checked.since),
+    )  # fmt: skip
+
+
+def study_part(study: RepeatStudy) -> list[Component]:
+    """Return what the repeated readings of a quantity say."""
+    unit = study.measure.unit
+    columns = (
+        Column("Meter"),
+        Column("Two readings of one beer differ by up to", unit, "figures"),
+        Column("Sees the margin"),
+        Column("Readings needed", kind="figures"),
+    )
+    rows = [(m.meter, amount(m.limit), "yes" if m.sees_margin else "no", f"{m.readings_needed}") for m in study.meters]
+    return [
+        html.H2(f"Repeated readings of {study.measure.label.lower()}"),
+        html.P(study.answer, className="measure"),
+        data_table(f"What each meter can see of {study.measure.label.lower()}", columns, rows),
+        html.P(
+            f"The margin is {amount(study.margin, unit)}. Two single readings of one beer on any of the meters differ "
+            f"by {100 * study.share_of_margin:.0f} % of it or more in one of twenty pairs.",
+            className="measure soft",
+        ),
+    ]
+
+
+def take_away(_filters: Filters, _asked: Mapping[str, str], form: Form) -> bytes:
+    """Return every check as a file."""
+    finding = context().answer(asked)
+    if not finding.meters:
+        raise exports.NothingToTakeError
+    note = ExportNote("Meter checks", finding.ledger_state, "all meters", {}, finding.cautions, datetime.now())
+    return export_table(checks_frame(finding), note, form)
+
+
+def checks_frame(finding: MetersFinding) -> pd.DataFrame:
+    """Return a row a check day: what the meter was off by and what its state is now."""
+    return pd.DataFrame(
+        {
+            "meter": one.meter.meter, "quantity": one.meter.measure.name, "against": _against(one.checked),
+            "checked_at": at, "deviation": float(value), "unit": one.checked.bias_unit,
+            "state_now": str(one.checked.course.state),
+        }
+        for one in shown_checks(finding)
+        for at, value in zip(one.checked.days, drawing_of_checks(one.meter, one.checked).values, strict=True)
+    )  # fmt: skip
+
+
+def _against(checked: Checked) -> str:
+    return "zero" if checked.against_zero else "a reference"
+
+
+TAKE_AWAY: Mapping[str, exports.Maker] = {"meters": take_away}
+
+
+def register(app: Dash) -> None:
+    """Register the page and wire it."""
+    dash.register_page(
+        __name__, path="/meters", name="Meters", title="Meters · Dropbright", order=9, icon="meters",
+        group="questions", layout=layout,
+    )  # fmt: skip
+    app.callback(Output(CHECKS, "data"), Output(CHECKS, "value"), Input(LEDGER_STATE, "data"), State(CHECKS, "value"))(
+        offer_checks
+    )
+    app.callback(
+        Output(ANSWER, "children"),
+        Output(NOTHING, "children"),
+        Output(LARGE, "hidden"),
+        Output(NAME, "children"),
+        Output(GRAPH, "figure"),
+        Output(CAPTION, "children"),
+        Output(BELOW, "children"),
+        Input(CHECKS, "value"),
+        Input(SCHEME, "data"),
+        running=[(Output(BUSY, "hidden"), False, True)],
+    )(show)
+    app.clientside_callback(
+        ClientsideFunction("dropbright", "keepMeasure"),
+        Output(ANSWER, "title"),
+        Input(CHECKS, "value"),
+        prevent_initial_call=True,
+    )

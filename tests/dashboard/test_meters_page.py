@@ -1,0 +1,93 @@
+"""Does the meters page draw the checks, mark a meter that moved, and let it be taken away?"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analysis.findings.filters import Filters
+from analysis.findings.meters import meters as ask
+from analysis.ledger import Snapshot
+from dashboard.figures.meter_chart import drawing_of_checks
+from dashboard.pages import meters
+from dashboard.parts import exports
+
+LAST = 39
+
+
+@pytest.fixture(scope="module")
+def finding():
+    """DO1 reads 6 % higher from its 26th check on, DO2 is steady, HZ was checked three times."""
+    draw = np.random.default_rng(11)
+    rows = []
+    for week in range(LAST + 1):
+        at = pd.Timestamp("2026-01-05 08:00") + pd.Timedelta(weeks=week)
+        for meter, bias in (("DO1", 0.06 if week >= 25 else 0.0), ("DO2", 0.0)):
+            shown = 9_000 * float(np.exp(bias + draw.normal(0, 0.005)))
+            rows.append(("dissolved_oxygen", meter, at, 9_000.0, shown))
+            rows.append(("dissolved_oxygen", meter, at, 0.0, float(draw.normal(1, 0.5))))
+    rows += [("haze", "HZ", pd.Timestamp("2026-01-05") + pd.Timedelta(weeks=w), 1.0, 1.02 + 0.01 * w) for w in range(3)]
+    frame = pd.DataFrame(rows, columns=["quantity", "meter", "checked_at", "reference", "observed"])
+    return ask(Snapshot.of({"meter_checks": frame}))
+
+
+@pytest.fixture
+def on_finding(on_table, finding, monkeypatch):
+    monkeypatch.setattr(meters, "asked", lambda _table: finding)
+    return on_table
+
+
+def test_the_meter_that_moved_stands_first(finding):
+    shown = meters.shown_checks(finding)
+    assert shown[0].name == "DO1, dissolved oxygen, against a reference"
+    assert [str(one.checked.course.state) for one in shown[:2]] == ["shifted", "too few checks"]
+    assert len(shown) == 5
+
+
+def test_the_checks_are_drawn_in_percent_with_the_date_of_the_move(finding):
+    first = meters.shown_checks(finding)[0]
+    drawing = drawing_of_checks(first.meter, first.checked)
+    assert drawing.unit == "%"
+    assert np.mean(drawing.values[25:]) == pytest.approx(100 * np.expm1(0.06), abs=0.3)
+    assert len(drawing.values) == LAST + 1
+    assert drawing.beyond[25:].all()
+    (shift,) = drawing.shifts
+    assert shift.earliest <= pd.Timestamp("2026-06-29 08:00") <= shift.latest
+
+
+def test_against_zero_is_drawn_in_the_kept_unit(finding):
+    zero = next(one for one in meters.shown_checks(finding) if one.checked.against_zero)
+    assert drawing_of_checks(zero.meter, zero.checked).unit == "µg/L"
+    assert drawing_of_checks(zero.meter, zero.checked).shifts == []
+
+
+def test_the_page_shows_the_chosen_checks(on_finding, finding):
+    options, chosen = meters.offer_checks(1, None)
+    assert chosen == options[0] == "DO1, dissolved oxygen, against a reference"
+    assert meters.offer_checks(1, options[2])[1] == options[2]
+    answer, nothing, hidden, name, figure, caption, below = meters.show(chosen, "light")
+    assert (answer, nothing, hidden, name) == (finding.answer, None, False, chosen)
+    assert "has shifted" in answer
+    assert "95 % interval" in "".join(caption)
+    assert figure["data"]
+    assert "state-shifted" in str(below)
+    assert "too few checks" in str(below)
+
+
+def test_nothing_checked_says_what_to_do(on_table, monkeypatch):
+    monkeypatch.setattr(meters, "asked", lambda _table: ask(Snapshot.empty()))
+    assert meters.offer_checks(0, None) == ([], None)
+    answer, nothing, hidden, *_ = meters.show(None, "dark")
+    assert "No meter check" in answer
+    assert "meter book" in str(nothing)
+    assert hidden
+    with pytest.raises(exports.NothingToTakeError):
+        meters.take_away(Filters(), {}, "csv")
+
+
+def test_every_check_can_be_taken_away(on_finding, finding):
+    frame = meters.checks_frame(finding)
+    assert len(frame) == 4 * (LAST + 1) + 3
+    assert set(frame["state_now"]) == {"shifted", "steady", "too few checks"}
+    assert b"DO1" in meters.take_away(Filters(), {}, "csv")
