@@ -24,7 +24,7 @@ from analysis.linking import PackTable
 
 __all__ = ["Change", "Day", "Readiness", "ready"]
 
-_HORIZON = 21
+_HORIZON = 14
 _YEAST, _HEAVIER, _COLD = 6.0, 70.0, 1.0
 _UNDO = ("cone_dumps", "cold_hours", "rouse_minutes", "finings_count")
 _QUESTION = "When will batch {batch} be clear enough to package?"
