@@ -98,6 +98,11 @@ def _range_seen(candidate: Candidate, frame: pd.DataFrame) -> str:
         batches = frame.loc[frame[candidate.column] > 0, "batch"].nunique()
         return f"seen in {count(batches, 'batch', 'batches')} of {frame['batch'].nunique():,}"
     values = frame[candidate.column] * candidate.step
+    low, high = float(values.quantile(0.02)), float(values.quantile(0.98))
     unit = candidate.practice.unit
-    low, high = values.quantile(0.02), values.quantile(0.98)
-    return f"range seen {amount(float(low))} to {amount(float(high), unit)}; nothing is said beyond it"
+    if candidate.practice.type == "count":
+        return f"range seen {low:.0f} to {high:.0f} {unit}".rstrip() + "; nothing is said beyond it"
+    if unit in ("h", "d"):
+        days = 24.0 if unit == "h" else 1.0
+        low, high, unit = low / days, high / days, "days"
+    return f"range seen {amount(low)} to {amount(high, unit)}; nothing is said beyond it"

@@ -57,8 +57,17 @@ class Candidate:
 
     @property
     def spoken(self) -> str:
-        """The label as it stands inside a sentence: "rouse time", "line 2"."""
-        return spoken(self.label)
+        """The label as it stands inside a sentence: "rouse time", "line 2", "bottle"."""
+        return self.level if self.practice.name == "format" else spoken(self.label)
+
+    @property
+    def subject(self) -> str:
+        """What is said to raise or lower something: "rouse time", "bottle instead of can", "line 2 instead of 1"."""
+        if not self.level:
+            return self.spoken
+        if self.practice.name == "format":
+            return f"{self.level} instead of {self.against}"
+        return f"{spoken(self.practice.label)} {self.level} instead of {self.against}"
 
 
 @dataclass(frozen=True)
@@ -136,6 +145,7 @@ def compare_rows(table: PackTable, rows: pd.DataFrame, measure: Measure) -> Comp
     if not len(frame):
         reason = f"no finished pack in this selection has a reading of {measure.label.lower()}"
         return ComparedRows(frame, (), tuple(NotAssessed(p.name, reason) for p in table.practices), left_out)
+    keyed = frame.assign(recipe=pd.factorize(frame["recipe"])[0], batch=pd.factorize(frame["batch"])[0])
     candidates: list[Candidate] = []
     not_assessed: list[NotAssessed] = []
     columns: dict[str, Floats] = {}
@@ -143,12 +153,12 @@ def compare_rows(table: PackTable, rows: pd.DataFrame, measure: Measure) -> Comp
     for practice in table.practices:
         if (
             practice.type == "category"
-            and _usable_levels(frame, rows.loc[frame.index, practice.name]) >= SPREAD_FROM_LEVELS
+            and _usable_levels(keyed, rows.loc[frame.index, practice.name]) >= SPREAD_FROM_LEVELS
         ):
             spreads[f"level_{practice.name}"] = rows.loc[frame.index, practice.name].fillna("not noted")
             not_assessed.append(NotAssessed(practice.name, _ALLOWED_FOR))
             continue
-        made = _candidates(frame, rows.loc[frame.index, practice.name], practice)
+        made = _candidates(keyed, rows.loc[frame.index, practice.name], practice)
         if isinstance(made, NotAssessed):
             not_assessed.append(made)
         else:
@@ -223,7 +233,8 @@ def _level_candidates(
     by_level = frame["batch"].groupby(values).nunique().sort_values(ascending=False, kind="stable")
     usable = [str(level) for level in by_level.index[by_level >= FEWEST_ON_A_SIDE]]
     if len(usable) < 2:
-        return NotAssessed(practice.name, "never varies, or no other level has at least 3 batches")
+        other = "never varies" if len(by_level) < 2 else f"no second level has at least {FEWEST_ON_A_SIDE} batches"
+        return NotAssessed(practice.name, other)
     against = usable[0]
     kept = values.where(values.isin(usable))
     made: list[tuple[Candidate, Floats]] = []
@@ -241,20 +252,23 @@ def _usable_levels(frame: pd.DataFrame, values: pd.Series) -> int:
 
 
 def _does_not_vary(frame: pd.DataFrame, numbers: pd.Series) -> str:
-    """Return why a practice cannot be compared within recipes, or an empty text where it can."""
-    by_batch = pd.DataFrame({"recipe": frame["recipe"], "batch": frame["batch"], "x": numbers}).dropna()
-    if by_batch["x"].nunique() < 2:
+    """Return why a practice cannot be compared within recipes, or an empty text where it can.
+
+    ``frame`` has the codes of recipes and batches, whole numbers.
+    """
+    known = numbers.notna().to_numpy()
+    values, x = np.unique(numbers.to_numpy(dtype=np.float64)[known], return_inverse=True)
+    if len(values) < 2:
         return "never varies"
-    by_batch = by_batch.groupby(["recipe", "batch", "x"], as_index=False).size()
-    usual = by_batch.groupby("recipe")["x"].transform(_most_common)
-    changed = by_batch.loc[by_batch["x"] != usual, "batch"].nunique()
+    recipe, batch = (frame[key].to_numpy(dtype=np.int64)[known] for key in ("recipe", "batch"))
+    each = np.unique(np.column_stack([recipe, x, batch]), axis=0)
+    counts = np.zeros((recipe.max() + 1, len(values)), dtype=np.int64)
+    np.add.at(counts, (each[:, 0], each[:, 1]), 1)
+    usual = counts.argmax(axis=1)
+    changed = len(np.unique(each[each[:, 1] != usual[each[:, 0]], 2]))
     if changed == 0:
         return "differs only between recipes, so that it cannot be told from the recipe"
     if changed < FEWEST_ON_A_SIDE:
         batches = count(changed, "batch", "batches")
         return f"differs from the usual in {batches} only; at least {FEWEST_ON_A_SIDE} are needed"
     return ""
-
-
-def _most_common(values: pd.Series) -> float:
-    return float(values.mode().iloc[0])

@@ -26,6 +26,8 @@ __all__ = ["Grounds", "PracticeEffect", "PracticesFinding"]
 class PracticeEffect:
     """What one step of a practice does to the measure.
 
+    ``label`` heads a line, ``spoken`` stands inside a sentence.
+
     ``effect`` is the 95 % interval in the measure's kept unit at the finding's ``level``, ``inner`` the 90 % one that
     is held against the margin; ``percent`` the same effect as a share of the level. ``alone`` and ``without_trend`` are
     its effects without the other practices and without the smooth in time. ``batches`` counts the batches it rests on;
@@ -46,15 +48,17 @@ class PracticeEffect:
     batches: int
     needed: BatchesNeeded | None
     cautions: tuple[str, ...]
+    spoken: str = ""
     rests_on: str | None = None
     looked_at_often: Estimate | None = None
 
     @property
     def more_batches(self) -> int | None:
-        """How many more batches would settle it either way; None where it is settled or watching will not do it."""
+        """How many more batches would settle it either way; None where it is settled, where there are enough of them
+        already, or where watching will not do it."""
         if self.needed is None or self.needed.more_equivalence is None or self.needed.more_difference is None:
             return None
-        return max(self.needed.more_equivalence, self.needed.more_difference)
+        return max(self.needed.more_equivalence, self.needed.more_difference) or None
 
     @property
     def verdict(self) -> Verdict:
@@ -145,7 +149,7 @@ class PracticesFinding(Finding):
             [
                 e.label,
                 e.step_unit,
-                str(e.verdict),
+                _verdict_in_words(e),
                 change(e.effect.value),
                 span(e.effect.low, e.effect.high),
                 percent(e.percent),
@@ -164,15 +168,25 @@ class PracticesFinding(Finding):
             "value": self.margin_value,
             "unit": self.measure.unit,
             "set_by": margin.set_by,
+            "set_at": None if margin.set_at is None else margin.set_at.isoformat(),
             "is_default": margin.is_default,
             "as_set": {"value": margin.value, "unit": margin.unit, "recipe": margin.recipe},
         }
 
 
+def _verdict_in_words(effect: PracticeEffect) -> str:
+    if effect.judgement.size_certain:
+        return f"{effect.verdict}, surely by more than the margin"
+    return f"{effect.verdict}, small but real" if effect.judgement.small_but_real else str(effect.verdict)
+
+
 def _needed_in_words(effect: PracticeEffect) -> str:
-    if effect.needed is None:
+    needed = effect.needed
+    if needed is None:
         return ""
-    return f"{effect.more_batches:,}" if effect.more_batches is not None else "over 200: split a batch"
+    if needed.more_equivalence is None or needed.more_difference is None:
+        return "over 200: split a batch"
+    return f"{effect.more_batches:,}" if effect.more_batches else "enough on record"
 
 
 def _effect_document(e: PracticeEffect) -> dict[str, object]:

@@ -23,7 +23,7 @@ from analysis.findings.practice_rows import FEWEST_BATCHES, Candidate, ComparedR
 from analysis.findings.practice_separation import Separation, separate
 from analysis.findings.practice_through import through_others
 from analysis.findings.practice_verdicts import Grounds, PracticeEffect, PracticesFinding
-from analysis.findings.wording import count, listing
+from analysis.findings.wording import amount, count, listing
 from analysis.linking import PackTable
 from analysis.models import BatchesNeeded, batches_needed
 from analysis.verdicts import Effect, Judgement, MarginAtLevel, Verdict, judge_family, sequence_reach
@@ -82,7 +82,7 @@ def _unanswered(
     reasons = (*compared.not_assessed, *(NotAssessed(c.name, why) for c in compared.candidates))
     return PracticesFinding(
         question=_question(what),
-        answer=f"Nothing can be told of {what.label.lower()}: {why}.",
+        answer=f"Nothing can be told of {_spoken(what)}: {why}.",
         cautions=(),
         ledger_state=table.state,
         filters=filters,
@@ -209,6 +209,7 @@ def _effect(
     return PracticeEffect(
         practice=" + ".join([candidate.name, *(f.candidate.name for f in followers)]),
         label=" with ".join([candidate.label, *(f.candidate.label for f in followers)]),
+        spoken=" with ".join([candidate.subject, *(f.candidate.subject for f in followers)]),
         step=candidate.step,
         step_unit=candidate.step_unit,
         effect=_estimate(together, judgement.low, judgement.high, level, log, unit, 0.95),
@@ -298,24 +299,25 @@ def _spoken(what: Measure) -> str:
 
 
 def _answer(what: Measure, effects: Sequence[PracticeEffect]) -> str:
-    by_verdict = {v: [e.label for e in effects if e.verdict is v] for v in _ORDER}
+    by_verdict = {v: [e.spoken for e in effects if e.verdict is v] for v in _ORDER}
     name = _spoken(what)
     parts = [
-        f"{listing(by_verdict[v])} {'raises' if v is Verdict.RAISES else 'lowers'} {name}"
-        if len(by_verdict[v]) == 1
-        else f"{listing(by_verdict[v])} {'raise' if v is Verdict.RAISES else 'lower'} {name}"
+        f"{listing(by_verdict[v])} {v if len(by_verdict[v]) == 1 else str(v).removesuffix('s')} {name}"
         for v in (Verdict.RAISES, Verdict.LOWERS)
         if by_verdict[v]
     ]
     if not parts:
-        parts.append(f"No practice is shown to raise or lower {name}")
+        parts.append(f"no practice is shown to raise or lower {name}")
     counts = Counter(e.verdict for e in effects)
     small, open_ = counts[Verdict.NO_PRACTICAL_DIFFERENCE], counts[Verdict.CANNOT_TELL_YET]
     if small:
-        parts.append(f"{count(small, 'practice makes', 'practices make')} no practical difference")
+        real = sum(e.judgement.small_but_real for e in effects)
+        beside = f" ({real} of them small but real)" if real else ""
+        parts.append(f"{count(small, 'practice makes', 'practices make')} no practical difference{beside}")
     if open_:
         parts.append(f"of {count(open_, 'practice')} it cannot be told yet")
-    return f"{'; '.join(parts)}."
+    said = "; ".join(parts)
+    return f"{said[:1].upper()}{said[1:]}."
 
 
 def _page_cautions(margin: MarginAtLevel, what: Measure) -> tuple[str, ...]:
@@ -326,7 +328,11 @@ def _page_cautions(margin: MarginAtLevel, what: Measure) -> tuple[str, ...]:
             "difference that matters to you among the targets, for each recipe."
         )
     elif margin.margin.recipe is not None:
-        said.append(f"The margin is that of {margin.margin.recipe}, the strictest of the recipes compared.")
+        share = amount(100 * margin.absolute / margin.level, "%", digits=2)
+        own = f"{amount(margin.absolute, what.unit)}, which is {share}"
+        said.append(
+            f"The margin is that of {margin.margin.recipe}, the strictest of the recipes compared: {own} of its level."
+        )
     if what.is_tasting:
         said.append("Scores are treated as even steps; read small differences with care.")
     said.append("These records were not made as a trial: what is seen together need not be the cause.")
