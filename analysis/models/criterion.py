@@ -10,13 +10,15 @@ Source: Bates, Mächler, Bolker & Walker 2015, J. Stat. Softw. 67(1), equations 
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 from scipy.linalg import lapack
+from scipy.linalg.blas import dsymm
 
 from analysis.models.arrays import CannotFitError, Floats
-from analysis.models.scaling import scaled_both, scaled_rows
+from analysis.models.scaling import scaled_both, scaled_rows, square_full
 from analysis.models.system import System
 
 __all__ = ["Solution", "solve"]
@@ -28,15 +30,17 @@ _EXACT_FIT = 1e-13  # share of the response's sum of squares below which what is
 class Solution:
     """A model solved at one set of relative covariances Φ = ΛΛ'.
 
-    ``factors`` are the Λ of each block, the eliminated one first. ``N`` (m, m), its lower half, is Z_r'V_e⁻¹Z_r and
-    ``ND`` (m, p+1) Z_r'V_e⁻¹D; ``S`` (m, m), lower, the Cholesky factor of I + Λ'NΛ; ``A`` (m, p+1) is S⁻¹Λ'Z_r'V_e⁻¹D;
-    ``G`` (p+1, p+1) is D'V⁻¹D; ``shrink`` (q, c, c) are E_l = (I + n_l Φ_e)⁻¹ of the eliminated factor's levels.
-    ``unscaled`` (p, p) is (X'V⁻¹X)⁻¹, ``log_det`` log|V|, ``log_det_fixed`` log|X'V⁻¹X|.
+    ``factors`` are the Λ of each block, the eliminated one first; ``shrink`` (q, c, c) the E_l = (I + n_l Φ_e)⁻¹ of the
+    eliminated factor's levels and ``weights`` (q, c, c) their W_l, which make N = Z_r'V_e⁻¹Z_r, (m, m): its lower half
+    is kept as ``N`` where it is dense. ``ND`` (m, p+1) is Z_r'V_e⁻¹D; ``S`` (m, m), lower, the Cholesky factor of
+    I + Λ'NΛ; ``A`` (m, p+1) is S⁻¹Λ'Z_r'V_e⁻¹D; ``G`` (p+1, p+1) is D'V⁻¹D. ``unscaled`` (p, p) is (X'V⁻¹X)⁻¹,
+    ``log_det`` log|V| and ``log_det_fixed`` log|X'V⁻¹X|.
     """
 
     system: System
     factors: tuple[Floats, ...]
-    N: Floats
+    weights: Floats
+    N: Floats | None
     ND: Floats
     S: Floats
     A: Floats
@@ -47,6 +51,37 @@ class Solution:
     sum_of_squares: float
     log_det: float
     log_det_fixed: float
+
+    @property
+    def size(self) -> int:
+        """The rest's columns, m."""
+        return len(self.ND)
+
+    @property
+    def plain(self) -> bool:
+        """Whether every block of the rest has one column."""
+        return all(block.width == 1 for block in self.system.rest)
+
+    def rest_blocks(self) -> Iterator[tuple[int, int, Floats]]:
+        """N some columns at a time, each from its diagonal down: (start, stop, block)."""
+        if self.N is not None or self.system.reduction is None:
+            return iter([(0, self.size, np.zeros((0, 0)) if self.N is None else self.N)])
+        return self.system.reduction.left(self.system.HH, self.weights)
+
+    def rest_square(self) -> Floats:
+        """N in full."""
+        result = np.zeros((self.size, self.size))
+        for start, stop, block in self.rest_blocks():
+            result[start:, start:stop] = block
+        return square_full(result)
+
+    def rest_times(self, stacked: Floats) -> Floats:
+        """N times (m, k)."""
+        if not self.size:
+            return stacked
+        if self.N is not None or self.system.reduction is None:
+            return np.asarray(dsymm(1.0, self.N, np.asfortranarray(stacked), lower=1))
+        return self.system.reduction.left_times(self.system.HH, self.weights, stacked)
 
     @property
     def rest_factors(self) -> tuple[Floats, ...]:
@@ -72,9 +107,10 @@ def solve(system: System, factors: tuple[Floats, ...]) -> Solution:
     CannotFitError
         If the fixed effects fit the response exactly, so that no variation is left to judge by.
     """
-    N, ND, G, shrink, log_det = _without_eliminated(system, factors)
+    N, ND, G, shrink, weights, log_det = _without_eliminated(system, factors)
     rest = factors if system.eliminated is None else factors[1:]
-    S, log_det_rest = _inner(N, rest, system)
+    spend = system.reduction is not None and system.reduction.sparse and all(block.width == 1 for block in system.rest)
+    S, log_det_rest = _inner(N, rest, system, spend)
     scaled = scaled_rows(rest, system.rest, ND, transposed=True)
     A = np.asarray(lapack.dpotrs(S, scaled, lower=1)[0]) if len(S) else scaled
     reduced: Floats = G - scaled.T @ A
@@ -82,7 +118,8 @@ def solve(system: System, factors: tuple[Floats, ...]) -> Solution:
     return Solution(
         system,
         factors,
-        N,
+        weights,
+        None if spend else N,
         ND,
         S,
         A,
@@ -96,10 +133,13 @@ def solve(system: System, factors: tuple[Floats, ...]) -> Solution:
     )
 
 
-def _without_eliminated(system: System, factors: tuple[Floats, ...]) -> tuple[Floats, Floats, Floats, Floats, float]:
-    """Z_r'V_e⁻¹Z_r, Z_r'V_e⁻¹D, D'V_e⁻¹D, the E_l and log|V_e|."""
+def _without_eliminated(
+    system: System, factors: tuple[Floats, ...]
+) -> tuple[Floats, Floats, Floats, Floats, Floats, float]:
+    """Z_r'V_e⁻¹Z_r, Z_r'V_e⁻¹D, D'V_e⁻¹D, the E_l, the W_l and log|V_e|."""
     if system.reduction is None:
-        return system.HH.toarray(order="F"), system.HD, system.DD, np.zeros((0, 1, 1)), 0.0
+        none = np.zeros((0, 1, 1))
+        return system.HH.toarray(order="F"), system.HD, system.DD, none, none, 0.0
     phi = factors[0] @ factors[0].T
     inner = np.eye(len(phi)) + system.reduction.own @ phi
     if len(phi) == 1:
@@ -112,14 +152,14 @@ def _without_eliminated(system: System, factors: tuple[Floats, ...]) -> tuple[Fl
     weights = 0.5 * (weights + weights.transpose(0, 2, 1))
     N = system.reduction.subtracted(system.HH, weights)
     cross, dense = system.reduction.of_dense(weights)
-    return N, system.HD - cross, system.DD - dense, shrink, log_det
+    return N, system.HD - cross, system.DD - dense, shrink, weights, log_det
 
 
-def _inner(N: Floats, rest: tuple[Floats, ...], system: System) -> tuple[Floats, float]:
-    """The Cholesky factor of I + Λ'NΛ and the log of its determinant."""
+def _inner(N: Floats, rest: tuple[Floats, ...], system: System, spend: bool) -> tuple[Floats, float]:
+    """The Cholesky factor of I + Λ'NΛ and the log of its determinant; in N's own room if it may be spent."""
     if not len(N):
         return N, 0.0
-    S = scaled_both(rest, system.rest, N, transposed=True)
+    S = scaled_both(rest, system.rest, N, transposed=True, overwrite=spend)
     S[np.diag_indices(len(S))] += 1.0
     S, info = lapack.dpotrf(S, lower=1, clean=0, overwrite_a=1)
     if info:

@@ -13,7 +13,7 @@ from scipy.linalg import lapack
 
 from analysis.models.arrays import Floats
 from analysis.models.criterion import Solution
-from analysis.models.gradient import eliminated_products, rest_products, times_rest
+from analysis.models.gradient import eliminated_products, rest_products
 from analysis.models.scaling import by_level, scaled_rows
 
 __all__ = ["average_information"]
@@ -55,7 +55,7 @@ def _sources(solution: Solution, first: Floats, second: Floats) -> tuple[Floats,
 def _through(solution: Solution, from_first: Floats, from_rest: Floats) -> tuple[Floats, Floats, Floats]:
     """Z'V⁻¹Z times the sources, for the eliminated factor and the rest, and X'V⁻¹Z times them."""
     system, reduction = solution.system, solution.system.reduction
-    with_rest = times_rest(solution, from_rest)
+    with_rest = solution.rest_times(from_rest)
     with_fixed = solution.ND[:, :-1].T @ from_rest
     first = np.zeros_like(from_first)
     if reduction is not None:
@@ -76,4 +76,4 @@ def _through(solution: Solution, from_first: Floats, from_rest: Floats) -> tuple
     if reduction is not None:
         taken = np.asarray(reduction.rest @ spread)
         first = first - np.matmul(solution.shrink, by_level(taken, reduction.levels)).reshape(taken.shape)
-    return first, with_rest - times_rest(solution, spread), with_fixed
+    return first, with_rest - solution.rest_times(spread), with_fixed

@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import numpy as np
 from scipy.linalg import lapack
-from scipy.linalg.blas import dsymm
 
 from analysis.models.arrays import Floats
 from analysis.models.blocks import Block
@@ -19,9 +18,7 @@ from analysis.models.criterion import Solution
 from analysis.models.reduction import Reduction
 from analysis.models.scaling import by_level, scaled_both, scaled_rows, square_full
 
-__all__ = ["eliminated_products", "gradient", "rest_kernel", "rest_products", "times_rest"]
-
-_COLUMNS = 128
+__all__ = ["eliminated_products", "gradient", "rest_kernel", "rest_products"]
 
 
 def gradient(solution: Solution, reml: bool, *, spend: bool = False) -> tuple[Floats, ...]:
@@ -37,16 +34,15 @@ def gradient(solution: Solution, reml: bool, *, spend: bool = False) -> tuple[Fl
     """
     system = solution.system
     with_rest = rest_products(solution)
-    plain = all(block.width == 1 for block in system.rest)
-    inverse = _inverse(solution.S, overwrite=spend and plain)
-    kernel = _scaled(solution, inverse, overwrite=plain)
+    inverse = _inverse(solution.S, overwrite=spend and solution.plain)
+    kernel = scaled_both(solution.rest_factors, system.rest, inverse, transposed=False, overwrite=solution.plain)
     results: list[Floats] = []
     if system.eliminated is not None and system.reduction is not None:
         block = system.eliminated
         trace = _trace_of_eliminated(solution, block, system.reduction, kernel)
         quadratic = _quadratic(solution, eliminated_products(solution), block, reml)
         results.append(2.0 * (trace - quadratic) @ solution.factors[0])
-    traces = _plain_traces(solution, kernel) if plain else _traces(solution, inverse)
+    traces = _plain_traces(solution, kernel) if solution.plain else _traces(solution, inverse)
     for block, factor, trace in zip(system.rest, solution.rest_factors, traces, strict=True):
         results.append(2.0 * (trace - _quadratic(solution, with_rest[block.rows], block, reml) @ factor))
     return tuple(results)
@@ -63,14 +59,7 @@ def rest_kernel(solution: Solution) -> Floats:
 def rest_products(solution: Solution) -> Floats:
     """Z_r'V⁻¹D, (m, p+1)."""
     spread = scaled_rows(solution.rest_factors, solution.system.rest, solution.A, transposed=False)
-    return solution.ND - times_rest(solution, spread)
-
-
-def times_rest(solution: Solution, stacked: Floats) -> Floats:
-    """Z_r'V_e⁻¹Z_r times (m, k)."""
-    if not len(solution.N):
-        return stacked
-    return np.asarray(dsymm(1.0, solution.N, np.asfortranarray(stacked), lower=1))
+    return solution.ND - solution.rest_times(spread)
 
 
 def eliminated_products(solution: Solution) -> Floats:
@@ -86,16 +75,6 @@ def eliminated_products(solution: Solution) -> Floats:
 def _inverse(factor: Floats, *, overwrite: bool = False) -> Floats:
     """The lower half of the inverse, from the Cholesky factor."""
     return np.asarray(lapack.dpotri(factor, lower=1, overwrite_c=overwrite)[0]) if len(factor) else factor
-
-
-def _scaled(solution: Solution, inverse: Floats, *, overwrite: bool) -> Floats:
-    """ΛS⁻¹Λ'; in place where every block has one column."""
-    if not overwrite or not len(inverse):
-        return scaled_both(solution.rest_factors, solution.system.rest, inverse, transposed=False)
-    theta = np.repeat([f[0, 0] for f in solution.rest_factors], [block.levels for block in solution.system.rest])
-    inverse *= theta
-    inverse *= theta[:, None]
-    return inverse
 
 
 def _quadratic(solution: Solution, products: Floats, block: Block, reml: bool) -> Floats:
@@ -134,11 +113,9 @@ def _trace_of_eliminated(solution: Solution, block: Block, reduction: Reduction,
 
 def _plain_traces(solution: Solution, kernel: Floats) -> list[Floats]:
     """Σ_l [Z_t'V⁻¹Z_t]_ll Λ_t for each rest block, every block of one column."""
-    size = len(kernel)
-    sums = np.zeros(size)
-    for start in range(0, size, _COLUMNS):
-        stop = min(start + _COLUMNS, size)
-        product = solution.N[start:, start:stop] * kernel[start:, start:stop]
+    sums = np.zeros(len(kernel))
+    for start, stop, block in solution.rest_blocks():
+        product = block * kernel[start:, start:stop]
         product[: stop - start] = np.tril(product[: stop - start])
         sums[start:stop] += product.sum(axis=0) - np.diagonal(product)
         sums[start:] += product.sum(axis=1)
@@ -149,7 +126,7 @@ def _plain_traces(solution: Solution, kernel: Floats) -> list[Floats]:
 def _traces(solution: Solution, inverse: Floats) -> list[Floats]:
     """The same for blocks of any width."""
     rest = solution.system.rest
-    turned = scaled_rows(solution.rest_factors, rest, square_full(solution.N), transposed=True)  # (NΛ)'
+    turned = scaled_rows(solution.rest_factors, rest, solution.rest_square(), transposed=True)  # (NΛ)'
     full = square_full(inverse)
     return [np.einsum("jla,jlb->ab", *(_columns(each, block) for each in (turned, full))) for block in rest]
 

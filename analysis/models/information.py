@@ -18,7 +18,6 @@ from analysis.models.blocks import Block
 from analysis.models.criterion import Solution
 from analysis.models.gradient import eliminated_products, rest_kernel, rest_products
 from analysis.models.reduction import Reduction
-from analysis.models.scaling import square_full
 
 __all__ = ["Information", "LevelProducts", "information"]
 
@@ -136,7 +135,7 @@ class LevelProducts:
         self.reduction = solution.system.reduction
         self.shrink = solution.shrink
         self.kernel = rest_kernel(solution)
-        N = square_full(solution.N)
+        N = solution.rest_square()
         self.turn = np.eye(len(N)) - self.kernel @ N  # Q = I − KN
         self.rest = N @ self.turn
         self.shift = 0 if self.reduction is None else 1

@@ -19,7 +19,7 @@ __all__ = ["Reduction"]
 
 _SPARSE_FROM = 200_000  # entries of B below which a dense product is faster, whatever its share of zeros
 _SPARSE_SHARE = 0.1
-_COLUMNS = 128
+_COLUMNS = 64
 
 
 class Reduction:
@@ -53,10 +53,18 @@ class Reduction:
     def subtracted(self, products: Sparse, weights: Floats) -> Floats:
         """The rest's own products (m, m), sparse, less Σ B_l' W_l B_l, in Fortran order; its lower half."""
         result = np.empty((self.size, self.size), order="F")
-        for start, stop, block in self._blocks(weights):
-            result[start:, start:stop] = products[start:, start:stop].toarray()
-            result[start:, start:stop] -= block
+        for start, stop, block in self.left(products, weights):
+            result[start:, start:stop] = block
         return result
+
+    def left(self, products: Sparse, weights: Floats) -> Iterator[tuple[int, int, Floats]]:
+        """The same some columns at a time, each from its diagonal down: (start, stop, block)."""
+        for start, stop, block in self._blocks(weights):
+            yield start, stop, products[start:, start:stop].toarray() - block
+
+    def left_times(self, products: Sparse, weights: Floats, stacked: Floats) -> Floats:
+        """The same times (m, k)."""
+        return np.asarray(products @ stacked - self.rest.T @ _apply(weights, np.asarray(self.rest @ stacked)))
 
     def trace(self, kernel: Floats, weights: Floats) -> float:
         """tr(K Σ B_l' W_l B_l) of a symmetric K (m, m) given by its lower half, W symmetric."""

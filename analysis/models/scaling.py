@@ -25,11 +25,17 @@ def scaled_rows(factors: Sequence[Floats], blocks: Sequence[Block], stacked: Flo
     return result
 
 
-def scaled_both(factors: Sequence[Floats], blocks: Sequence[Block], square: Floats, *, transposed: bool) -> Floats:
-    """Λ M Λ', or Λ'M Λ where ``transposed``, of a symmetric (m, m); from its lower half alone if every width is 1."""
+def scaled_both(
+    factors: Sequence[Floats], blocks: Sequence[Block], square: Floats, *, transposed: bool, overwrite: bool = False
+) -> Floats:
+    """Λ M Λ', or Λ'M Λ where ``transposed``, of a symmetric (m, m).
+
+    From its lower half alone if every width is 1, and then in M's own room where ``overwrite``.
+    """
     if all(block.width == 1 for block in blocks):
         theta = np.repeat([factor[0, 0] for factor in factors], [block.levels for block in blocks])
-        result: Floats = square * theta
+        result = square if overwrite else square.copy(order="K")
+        result *= theta
         result *= theta[:, None]
         return result
     half = scaled_rows(factors, blocks, square_full(square), transposed=transposed)

@@ -33,9 +33,8 @@ class System:
     """The sums of one model, ordered for solving.
 
     ``HH`` (m, m), sparse, ``HD`` (m, p+1) and ``DD`` (p+1, p+1) are the products of the rest factors and of the dense
-    columns, the response last. ``factors`` are those of the sums that the model has. ``basis`` (p, p)
-    and ``offset`` (p,) lead from the coefficients b of the shifted columns to those of the columns as
-    given: β = basis b + offset.
+    columns, the response last. ``factors`` are those of the sums that the model has. ``basis`` (p, p) and ``offset``
+    (p,) lead from the coefficients b of the shifted columns to those of the columns as given: β = basis b + offset.
     """
 
     names: tuple[str, ...]
