@@ -16,12 +16,14 @@ from dash.development.base_component import Component
 from analysis.findings.export import ExportNote, Form, export_table
 from analysis.findings.filters import Filters
 from analysis.findings.meter_bias import Checked, MeterBias, bias_in_words, interval_in_words
+from analysis.findings.meter_correction import Otherwise, verdicts_otherwise
 from analysis.findings.meter_course import State as Course
 from analysis.findings.meter_repeats import RepeatStudy
 from analysis.findings.meters import MetersFinding, meters
-from analysis.findings.wording import amount, day
+from analysis.findings.wording import amount, count, day
 from analysis.ledger import snapshot
 from analysis.linking import PackTable
+from analysis.vocabulary import measure as measure_of
 from dashboard.figures.control_chart import control_chart
 from dashboard.figures.meter_chart import drawing_of_checks
 from dashboard.figures.plotly_layout import GRAPH_CONFIG
@@ -29,6 +31,7 @@ from dashboard.parts import exports
 from dashboard.parts.context import context
 from dashboard.parts.ids import BUSY, LEDGER_STATE, SCHEME
 from dashboard.parts.tables import Column, data_table, empty, short_day
+from dashboard.parts.verdicts import practice_label
 from dashboard.theme import palette
 
 __all__ = ["TAKE_AWAY", "Shown", "layout", "register", "show", "shown_checks"]
@@ -41,6 +44,7 @@ NAME = "meters-name"
 GRAPH = "meters-graph"
 CAPTION = "meters-caption"
 BELOW = "meters-below"
+OTHERWISE = "meters-otherwise"
 NO_FIGURE: dict[str, Any] = {"data": [], "layout": {}}
 _ROOM = {"height": "clamp(17rem, 40vw, 24rem)"}
 _LOOKS = {Course.STEADY: "steady", Course.DRIFTING: "drifting", Course.SHIFTED: "shifted", Course.TOO_FEW: "few"}
@@ -94,6 +98,7 @@ def layout(measure: str = "", **_address: object) -> Component:
                 ],
             ),
             html.Div(id=BELOW, className="under"),
+            html.Div(id=OTHERWISE, className="under"),
         ],
     )
 
@@ -117,6 +122,52 @@ def show(chosen: object, scheme: object):
         return finding.answer, None if finding.meters else nothing_checked(), True, "", NO_FIGURE, "", below(finding)
     figure = control_chart(drawing_of_checks(found.meter, found.checked), palette(scheme))
     return finding.answer, None, False, found.name, figure, caption(found), below(finding)
+
+
+def asked_otherwise(table: PackTable) -> tuple[Otherwise, ...]:
+    """Return the verdicts with a moved meter's readings set right or aside."""
+    return verdicts_otherwise(table, context().answer(asked).meters)
+
+
+def show_otherwise(_state: int | None):
+    """Show what the verdicts would be without what a meter has moved."""
+    return otherwise_part(context().answer(asked_otherwise))
+
+
+def otherwise_part(told: Sequence[Otherwise]) -> list[Component | None]:
+    """Return the verdicts the three ways, those that would be another by themselves."""
+    if not told:
+        return []
+    columns = (
+        Column("Practice"), Column("Measure"), Column("As it stands"), Column("Set right"), Column("Set aside"),
+    )  # fmt: skip
+    differs = sum(one.differs for one in told)
+    changed = "No verdict would be another" if not differs else f"{count(differs, 'verdict')} would be another"
+    number = max(one.readings for one in told)
+    return [
+        html.H2("The verdicts without what a meter has moved"),
+        html.P(
+            f"{changed} with up to {count(number, 'reading')} of a measure set right by the checks, or set aside. The "
+            "charts and verdicts of the other pages use the readings as they were read.",
+            className="measure",
+        ),
+        data_table("Verdicts that would be another", columns, _ways(told, differing=True)) if differs else None,
+        html.Details(
+            [
+                html.Summary("All verdicts, the three ways"),
+                data_table("Every verdict, the three ways", columns, _ways(told, differing=False)),
+            ],
+            className="more",
+        ),
+    ]
+
+
+def _ways(told: Sequence[Otherwise], *, differing: bool) -> list[tuple[str, ...]]:
+    return [
+        (practice_label(one.practice), measure_of(one.measure).label, one.stands, one.set_right, one.set_aside)
+        for one in told
+        if one.differs or not differing
+    ]
 
 
 def nothing_checked() -> Component:
@@ -241,6 +292,7 @@ def register(app: Dash) -> None:
         Input(SCHEME, "data"),
         running=[(Output(BUSY, "hidden"), False, True)],
     )(show)
+    app.callback(Output(OTHERWISE, "children"), Input(LEDGER_STATE, "data"))(show_otherwise)
     app.clientside_callback(
         ClientsideFunction("dropbright", "keepMeasure"),
         Output(ANSWER, "title"),

@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 
 from analysis.findings.filters import Filters
+from analysis.findings.meter_correction import Otherwise
 from analysis.findings.meters import meters as ask
 from analysis.ledger import Snapshot
 from dashboard.figures.meter_chart import drawing_of_checks
@@ -91,3 +92,22 @@ def test_every_check_can_be_taken_away(on_finding, finding):
     assert len(frame) == 4 * (LAST + 1) + 3
     assert set(frame["state_now"]) == {"shifted", "steady", "too few checks"}
     assert b"DO1" in meters.take_away(Filters(), {}, "csv")
+
+
+def test_verdicts_that_would_be_another_stand_by_themselves(on_finding):
+    told = (
+        Otherwise("total_oxygen", "cone_dumps", "lowers", "lowers", "lowers", 12),
+        Otherwise("total_oxygen", "rouse_count", "raises", "cannot tell yet", "cannot tell yet", 12),
+    )
+    heading, words, table, every = meters.otherwise_part(told)
+    assert "The verdicts without" in str(heading)
+    assert "1 verdict would be another" in str(words)
+    assert "12 readings" in str(words)
+    assert "Rouses" in str(table)
+    assert "Cone dumps" not in str(table)
+    assert "Cone dumps" in str(every)
+    assert meters.otherwise_part(()) == []
+
+
+def test_a_meter_that_read_no_pack_changes_no_verdict(on_finding):
+    assert meters.show_otherwise(5) == []

@@ -50,6 +50,14 @@ def test_meters_are_told_in_words(url):
     assert "cannot see the difference" in result.stderr
 
 
+def test_meters_tells_the_verdicts_without_what_has_moved(url):
+    told = json.loads(ask(url, "meters", "--otherwise", "--json").stdout)["otherwise"]
+    assert {one["measure"] for one in told} == {"dissolved_oxygen", "total_oxygen"}
+    bled = next(one for one in told if (one["measure"], one["practice"]) == ("total_oxygen", "air_bled"))
+    assert bled["stands"] == bled["set_right"] == "lowers"
+    assert "Set aside" in ask(url, "meters", "--otherwise").stdout
+
+
 def test_pickup_gives_every_step(url):
     document = json.loads(ask(url, "pickup", "--json").stdout)
     steps = {step["step"]: step for step in document["steps"]}
