@@ -9,6 +9,7 @@ from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
 from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
+from analysis.findings.ledger_changes import standing, withdrawal_in_words
 from analysis.findings.wording import day, listing
 from analysis.ledger import IntakeEntry, LedgerError
 from analysis.records.kinds import KINDS
@@ -88,9 +89,9 @@ def _entry_row(entry: IntakeEntry) -> tuple[Component | str, ...]:
         f"{entry.intake}",
         f"{day(entry.at)}, {entry.at:%H:%M}",
         entry.by,
-        listing(list(entry.files), most=3),
+        listing([file.file for file in entry.files], most=3),
         f"{sum(counts.rows for counts in entry.counts.values()):,}",
-        entry.standing,
+        standing(entry),
         button if entry.withdrawn is None else "",
     )
 
@@ -142,7 +143,7 @@ def take_back(clicks: int | None, number: object, because: object, who: object):
     except (LedgerError, ValueError) as error:
         return html.P(f"It was not taken back. {error}", className="caution"), *stay
     announce(done.state)
-    return None, False, html.P(done.sentence)
+    return None, False, html.P(withdrawal_in_words(done))
 
 
 def _missing(because: object, who: object) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dash import dcc, html
 from dash.development.base_component import Component
 
+from analysis.findings.ledger_changes import commit_in_words
 from analysis.ledger import Commit, Counts
 from analysis.records.kinds import KINDS
 from dashboard.parts.problems import problem_list
@@ -23,7 +24,7 @@ def taken_parts(commit: Commit) -> Component:
     return html.Div(
         className="done",
         children=[
-            html.P(commit.sentence, className="answer"),
+            html.P(commit_in_words(commit), className="answer"),
             data_table("What the intake changed", columns, rows) if rows else None,
             *problem_list(commit.problems),
             html.P(
