@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 
 from analysis.charts import Chart
 from analysis.findings.meter_course import Course, State
-from analysis.findings.wording import change, count, day, percent, percent_of_ratio
+from analysis.findings.wording import change, count, day, percent_of_ratio
 from analysis.vocabulary import Measure
 
 __all__ = ["Checked", "MeterBias", "bias_in_words", "interval_in_words"]
@@ -141,7 +141,7 @@ class MeterBias:
 
 def bias_in_words(value: float, unit: str) -> str:
     """Return a bias with its sign and unit."""
-    return percent(value) if unit == "%" else change(value, unit)
+    return change(value, unit)
 
 
 def interval_in_words(low: float, high: float, unit: str) -> str:

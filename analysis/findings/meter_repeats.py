@@ -42,9 +42,9 @@ class MeterRepeats:
 class RepeatStudy:
     """A crossed study of a quantity: the same packs several times on each meter.
 
-    ``study`` is on the natural log where ``log`` is true. ``level`` is the packs' typical value and ``margin`` the
-    strictest margin of their recipes, both in the kept unit, and ``margin_on_scale`` that margin on the study's scale
-    at its recipe's own level; ``margin_is_default`` where nobody has set one.
+    ``study`` is on the natural log where ``log`` is true. ``margin`` is the strictest margin of the packs'
+    recipes and ``level`` the value of that recipe's packs, both in the kept unit, and ``margin_on_scale`` that margin
+    on the study's scale; ``margin_is_default`` where nobody has set one.
     """
 
     measure: Measure
@@ -134,19 +134,18 @@ def _study(quantity: str, own: pd.DataFrame, targets: pd.DataFrame) -> RepeatStu
     own = own[own["part"].isin(whole)].sort_values(["part", "meter", "replicate"])
     values = own["value"].to_numpy(dtype=float)
     charted = (np.log(values) if log else values).reshape(len(whole), repeats.shape[1], number)
-    level = float(np.exp(np.log(values).mean())) if log else float(values.mean())
     margin = _margin(measure, own, targets, log)
     return RepeatStudy(
-        measure, log, crossed(charted), level, margin.absolute, margin.above,
+        measure, log, crossed(charted), margin.level, margin.absolute, margin.above,
         margin.margin.is_default, own["recipe"].nunique(),
-        tuple(_of_meter(str(m), charted[:, i, :], level, margin.above, log) for i, m in enumerate(repeats.columns)),
+        tuple(_of_meter(str(m), charted[:, i, :], margin, log) for i, m in enumerate(repeats.columns)),
     )  # fmt: skip
 
 
-def _of_meter(meter: str, charted: np.ndarray, level: float, reach: float, log: bool) -> MeterRepeats:
+def _of_meter(meter: str, charted: np.ndarray, margin: MarginAtLevel, log: bool) -> MeterRepeats:
     spread = math.sqrt(float(charted.var(axis=1, ddof=1).mean()))
-    limit = _kept(_LIMIT * spread, level, log)
-    needed = max(1, math.ceil((_LIMIT * spread / reach) ** 2))
+    limit = _kept(_LIMIT * spread, margin.level, log)
+    needed = max(1, math.ceil((_LIMIT * spread / margin.above) ** 2))
     return MeterRepeats(meter, spread, limit, needed == 1, needed)
 
 
