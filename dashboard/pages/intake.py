@@ -38,7 +38,7 @@ ANY_ANSWER = {"type": "answer", "sheet": ALL, "slot": ALL, "header": ALL}
 ANY_SHEET = {"type": "look-closer", "sheet": ALL}
 
 _WHAT_CAN_BE_READ = (
-    "Excel workbooks (xlsx, xlsm, xlsb, xls), OpenDocument sheets (ods) and text tables (csv, tsv). Batches, "
+    "Workbooks (xlsx, xlsm, xlsb, xls, ods) and text tables (csv, tsv). Batches, "
     "transfers, cellar operations, packaging runs, readings, tastings, meter checks and targets are recognised by "
     "their headers, also behind banner rows and in wide sheets with a row for each can. A column that is not known is "
     "kept with its rows and offered as a practice."

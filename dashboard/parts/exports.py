@@ -24,7 +24,7 @@ class NothingToTakeError(LookupError):
     """The address asks for something that the page does not show."""
 
 
-_WORDS: Mapping[str, str] = {"xlsx": "Excel", "csv": "CSV", "parquet": "Parquet"}
+_WORDS: Mapping[str, str] = {"xlsx": "xlsx", "csv": "csv", "parquet": "parquet"}
 
 
 def add_export_route(server: Flask, offers: Mapping[str, Maker]) -> None:

@@ -102,7 +102,7 @@ def remark_parts(read: Review, rejects: str) -> list[Component]:
     others = [severity for severity in Severity if severity is not Severity.QUESTION]
     parts = problem_list(read.problems, others)
     if read.rejected:
-        link = html.A("Take the rejected rows away as Excel", href=rejects, download="dropbright-rejected.xlsx")
+        link = html.A("Take the rejected rows away as xlsx", href=rejects, download="dropbright-rejected.xlsx")
         parts.append(
             html.P(
                 [link, ", in the layout they came in, each with its reason. Mend them there and drop that file here."],

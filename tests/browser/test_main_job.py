@@ -40,7 +40,7 @@ def test_spreadsheets_are_looked_at_before_they_are_taken_in(empty, visiting, wo
     assert closer.locator("tbody tr").count() >= 3
 
     with page.expect_download() as download:
-        page.get_by_role("link", name="Take the rejected rows away as Excel").click()
+        page.get_by_role("link", name="Take the rejected rows away as xlsx").click()
     assert download.value.suggested_filename == "dropbright-rejected.xlsx"
 
     page.get_by_role("button", name="Take in").click()
@@ -118,7 +118,7 @@ def test_the_verdicts_are_read_and_opened(demo, visiting):
     items.first.locator("summary").click()
     expect(items.first.get_by_text("95 % interval", exact=True)).to_be_visible()
     with page.expect_download() as download:
-        page.locator("#practices-verdicts .take-away").get_by_role("link", name="CSV").click()
+        page.locator("#practices-verdicts .take-away").get_by_role("link", name="csv").click()
     text = download.value.path().read_text(encoding="utf-8-sig")
     assert "# Ledger state:" in text
     assert "Rouse time" in text
