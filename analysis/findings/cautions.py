@@ -15,7 +15,6 @@ __all__ = [
     "PERACETIC_ACID",
     "PRESSURE",
     "REFERMENTATION",
-    "SULPHITE",
     "Caution",
     "in_sentences",
 ]
@@ -63,11 +62,6 @@ REFERMENTATION = Caution(
     "",
 )
 ISINGLASS = Caution("Isinglass", "it is made from fish: labelling differs by country, and the beer is not vegan", "")
-SULPHITE = Caution(
-    "Sulphite",
-    "above 10 mg/L of sulphur dioxide it must be declared",
-    "Regulation (EU) No 1169/2011, kept in United Kingdom law; 27 CFR 7",
-)
 ALWAYS = (
     "This advises and clears nothing: local codes and licensed practice decide about entering a tank and about "
     "releasing pressure."

@@ -7,7 +7,7 @@ from datetime import datetime
 
 import pandas as pd
 
-from analysis.findings.cautions import CONFINED_SPACE, ISINGLASS, in_sentences
+from analysis.findings.cautions import CONFINED_SPACE, ISINGLASS, REFERMENTATION, Caution, in_sentences
 from analysis.findings.readiness_check import TankHistory
 from analysis.findings.readiness_result import Day
 from analysis.findings.wording import amount, count, day, percent
@@ -93,6 +93,12 @@ def cautions_of(
     said.append(
         "What more of a practice goes with is told of finished packs of other batches, and no promise for this tank."
     )
-    operations = table.operations[table.operations["batch"] == key] if len(table.operations) else table.operations
-    fish = len(operations) > 0 and operations["agent"].fillna("").str.contains("isinglass", case=False).any()
-    return (*said, *in_sentences(CONFINED_SPACE, *((ISINGLASS,) if fish else ())))
+    return (*said, *in_sentences(CONFINED_SPACE, *_of_the_batch(table, key)))
+
+
+def _of_the_batch(table: PackTable, key: str) -> tuple[Caution, ...]:
+    """Return the cautions that what was done to the batch calls for."""
+    own = table.operations[table.operations["batch"] == key]
+    fish = own["agent"].fillna("").astype(str).str.contains("isinglass", case=False).any()
+    hops = (own["operation"] == "dry_hop").any()
+    return (*((ISINGLASS,) if fish else ()), *((REFERMENTATION,) if hops else ()))

@@ -160,3 +160,13 @@ def test_the_practices_model_is_asked_what_more_would_change(simulated_cellar):
 def test_misuse_is_refused(simulated_cellar):
     with pytest.raises(ValueError, match="confidence must lie between"):
         ready(simulated_cellar, "101", confidence=1.0)
+
+
+def test_cautions_follow_what_was_done(answered, simulated_cellar):
+    done = simulated_cellar.operations
+    for batch, told in answered.items():
+        if told.days:
+            said, own = " ".join(told.cautions), done[done["batch"] == batch]
+            assert ("fish" in said) == own["agent"].eq("isinglass").any()
+            assert ("start fermentation again" in said) == own["operation"].eq("dry_hop").any()
+            assert "1910.146" in said
