@@ -9,6 +9,7 @@ import pandas as pd
 
 from analysis.findings.practice_influence import RestsOn
 from analysis.findings.practice_joint import JointStatement
+from analysis.findings.practice_memory import Memory
 from analysis.findings.practice_once import ChangedOnce
 from analysis.findings.practice_rounding import rounding_caution
 from analysis.findings.practice_rows import MAY_FOLLOW_THE_BEER, Candidate
@@ -26,7 +27,7 @@ TELLING_DIFFERENCE = 2.0
 class Notes:
     """What is known beside the fits: the fitted rows, what moves together, what changed once, what hides behind a time
     that may follow from it (both by column), the joint statements,
-    and the batch that a verdict rests on."""
+    the batch that a verdict rests on, and how alike neighbouring batches are."""
 
     frame: pd.DataFrame
     separation: Separation
@@ -34,6 +35,7 @@ class Notes:
     hidden: Mapping[str, str]
     joint: tuple[JointStatement, ...]
     rests_on: Mapping[str, RestsOn] = field(default_factory=dict)
+    memory: Memory = field(default_factory=Memory)
 
 
 def cautions_for(
@@ -51,6 +53,7 @@ def cautions_for(
         together_note(separation.followers.get(column, ())),
         _partly_together(separation.companions.get(column, ())),
         once[column].sentence if column in once else "",
+        notes.memory.sentence(column),
         notes.rests_on[column].sentence if column in notes.rests_on else "",
         _tells_otherwise(together, alone, "alone", "part of it may run through another practice"),
         _tells_otherwise(together, without_trend, "without allowing for drift over time", "it may be the season"),

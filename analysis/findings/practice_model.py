@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
 
 from analysis.findings.practice_censored import CensoredModel, censored_slopes, fit_censored
 from analysis.findings.practice_design import PracticeDesign
+from analysis.findings.practice_memory import Memory, memory_of, widened
 from analysis.findings.practice_rows import Candidate
 from analysis.findings.practice_slope import Slope
 from analysis.findings.practice_through import may_follow
@@ -32,7 +33,8 @@ class PracticeFits:
 
     ``fit`` is the model that ``together`` comes from. ``workings`` is the Gaussian one that everything beside it comes
     from, and ``frame`` the rows it was fitted to: the same model where every reading is exact; where some are limits,
-    each of those stands there as the reading to be expected below (or above) its limit.
+    each of those stands there as the reading to be expected below (or above) its limit. ``memory`` says by how much
+    intervals are wider because neighbouring batches are alike.
     """
 
     together: dict[str, Slope]
@@ -42,6 +44,7 @@ class PracticeFits:
     fit: MixedFit | CensoredModel | None
     workings: MixedFit | None = None
     frame: pd.DataFrame | None = None
+    memory: Memory = field(default_factory=Memory)
     why_not: str = ""
 
 
@@ -64,16 +67,19 @@ def fit_practices(design: PracticeDesign) -> PracticeFits:
     columns = [c.column for c in design.candidates if c.column in fit.names]
     beside = [name for name in fit.names if name not in columns]
     together = _slopes(fit, columns) if censored is None else censored_slopes(censored, fit, columns)
+    memory = memory_of(fit, frame)
+    together = widened(together, memory)
     without = [name for name in fit.names if name not in design.trend]
     untrended = fit_sums(fit.sums, fixed=without, start=fit) if design.trend else fit
     return PracticeFits(
         together=together,
         alone=_alone(fit, beside, columns, together),
-        without_trend=_slopes(untrended, columns) if design.trend else dict(together),
-        without_times=_without_times(fit, design.candidates, columns),
+        without_trend=widened(_slopes(untrended, columns), memory) if design.trend else dict(together),
+        without_times=widened(_without_times(fit, design.candidates, columns), memory),
         fit=fit if censored is None else censored,
         workings=fit,
         frame=frame,
+        memory=memory,
     )
 
 

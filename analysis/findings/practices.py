@@ -123,7 +123,7 @@ def _answered(
     hidden = through_others(frame, told, fits.together, fits.without_times)
     judged = judge_family([_asked(c, fits.together[c.column], once, hidden, controls) for c in told], margin)
     joint = _joint(fits, separation, told, judged)
-    notes = Notes(frame, separation, once, hidden, joint, _rests_on(fits, told, judged, margin))
+    notes = Notes(frame, separation, once, hidden, joint, _rests_on(fits, told, judged, margin), fits.memory)
     made = [
         _effect(c, judgement, notes, fits, margin, level, what.unit) for c, judgement in zip(told, judged, strict=True)
     ]
