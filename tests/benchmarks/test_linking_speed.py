@@ -190,7 +190,7 @@ def ledger(records: Snapshot, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -
     sheets = [_sheet(kind, len(frame)) for kind, frame in frames.items()]
     file = SimpleNamespace(file="log.xlsx", sha256="0" * 64, sheets=sheets)
     with Ledger.open(f"sqlite:///{tmp_path / 'ledger.sqlite'}") as opened:
-        opened.commit(SimpleNamespace(files=(file,), records=frames), by="benchmark")
+        opened.commit(SimpleNamespace(files=(file,), records=frames, problems=()), by="benchmark")
         yield opened
 
 

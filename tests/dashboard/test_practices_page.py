@@ -10,6 +10,7 @@ import pytest
 from analysis.estimate import Estimate
 from analysis.findings.filters import Filters
 from analysis.findings.practices import PracticeEffect, practices
+from analysis.models import BatchesNeeded
 from analysis.verdicts import Effect, Margin, MarginAtLevel, judge_family
 from dashboard.figures.interval import IntervalScale, interval
 from dashboard.pages import practices as page
@@ -36,8 +37,9 @@ def effect(
     judged = judge_family([Effect(practice, value, error, 40)], MARGIN)[0]
     outer = Estimate(value, judged.low, judged.high, "µg/L")
     inner = Estimate(value, judged.inner_low, judged.inner_high, "µg/L", level=0.90)
+    needed = None if more is None else BatchesNeeded(84 + more, 90, more, 6, 1.1, "")
     return PracticeEffect(
-        practice, label, 1.0, step_unit, outer, inner, 100 * value / LEVEL, judged, None, None, 84, more, cautions
+        practice, label, 1.0, step_unit, outer, inner, 100 * value / LEVEL, judged, None, None, 84, needed, cautions
     )
 
 

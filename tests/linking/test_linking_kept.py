@@ -63,7 +63,7 @@ def _intake(records: Snapshot, *kinds: str) -> Any:
         for kind, frame in frames.items()
     ]
     file = SimpleNamespace(file="log.xlsx", sha256=hashlib.sha256(repr(kinds).encode()).hexdigest(), sheets=sheets)
-    return SimpleNamespace(files=(file,), records=frames)
+    return SimpleNamespace(files=(file,), records=frames, problems=())
 
 
 def _assert_same(one: PackTable, other: PackTable) -> None:
