@@ -49,7 +49,7 @@ def number_hashes(values: npt.NDArray[np.float64] | npt.NDArray[np.int64]) -> Ha
 
 
 def text_hashes(words: npt.NDArray[np.object_]) -> Hashes:
-    """Return a hash of each text, none of them empty, shape (n,).
+    """Return a hash of each text, 0 for an empty one, shape (n,).
 
     Notes
     -----
@@ -64,10 +64,12 @@ def _polynomials(words: npt.NDArray[np.object_]) -> Hashes:
     _, offsets, data = pa.array(words, type=pa.large_string()).buffers()
     starts = np.frombuffer(offsets, dtype=np.int64)[: len(words) + 1]
     lengths = np.diff(starts)
-    letters = np.frombuffer(data, dtype=np.uint8)[: starts[-1]].astype(np.uint64) + np.uint64(1)
-    powers = np.cumprod(np.full(lengths.max(), _BASE, dtype=np.uint64))
-    within = np.arange(len(letters)) - np.repeat(starts[:-1], lengths)
-    return _mixed(np.add.reduceat(letters * powers[within], starts[:-1]))
+    letters = np.zeros(starts[-1] + 1, dtype=np.uint64)  # the last one stands in for an empty text at the end
+    letters[:-1] = np.frombuffer(data, dtype=np.uint8)[: starts[-1]]
+    letters[:-1] += np.uint64(1)
+    powers = np.cumprod(np.full(lengths.max() + 1, _BASE, dtype=np.uint64))
+    letters[:-1] *= powers[np.arange(starts[-1]) - np.repeat(starts[:-1], lengths)]
+    return np.where(lengths == 0, np.uint64(0), _mixed(np.add.reduceat(letters, starts[:-1])))
 
 
 def combined(columns: Iterable[tuple[str, Hashes]], rows: int) -> npt.NDArray[np.int64]:

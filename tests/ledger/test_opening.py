@@ -41,7 +41,7 @@ CREATE TABLE targets (record BIGINT PRIMARY KEY, recipe TEXT, format TEXT, quant
     lower DOUBLE PRECISION, upper DOUBLE PRECISION, extra TEXT, sheet INTEGER NOT NULL, source_row INTEGER NOT NULL,
     key BIGINT NOT NULL, content BIGINT NOT NULL, since INTEGER NOT NULL, until INTEGER, conflict INTEGER,
     filled BOOLEAN NOT NULL);
-INSERT INTO targets VALUES (1, 'P40', 'can', 'haze', NULL, 1.5, NULL, 1, 2, {key}, {content}, 1, NULL, NULL, FALSE);
+INSERT INTO targets VALUES (1, 'P40', 'can', 'haze', NULL, 1.5, NULL, 1, 2, A_KEY, A_CONTENT, 1, NULL, NULL, FALSE);
 CREATE TABLE targets_past (record BIGINT NOT NULL, since INTEGER NOT NULL, until INTEGER NOT NULL, conflict INTEGER);
 CREATE TABLE targets_repeats (record BIGINT NOT NULL, sheet INTEGER NOT NULL, source_row INTEGER NOT NULL,
     key BIGINT NOT NULL);
@@ -51,15 +51,14 @@ KEY, CONTENT = -2191048550303681339, 4284818743295892970
 
 
 @pytest.fixture
-def older(url: str) -> str:
+def older(ledger_url: str) -> str:
     """The address of a ledger of the first schema."""
-    engine = create_engine(url)
+    engine = create_engine(ledger_url)
     with engine.begin() as connection:
-        for statement in SCHEMA_ONE.format(key=KEY, content=CONTENT).split(";\n"):
-            if statement.strip():
-                connection.execute(text(statement))
+        for statement in SCHEMA_ONE.replace("A_KEY", str(KEY)).replace("A_CONTENT", str(CONTENT)).strip().split(";\n"):
+            connection.exec_driver_sql(statement)
     engine.dispose()
-    return url
+    return ledger_url
 
 
 def test_an_older_ledger_is_migrated_and_goes_on(older: str, offer):
@@ -88,20 +87,20 @@ def test_after_migration_a_ledger_has_the_tables_of_a_new_one(older: str):
             assert {c["name"] for c in known.get_columns(table.name)} >= {c.name for c in table.columns}, table.name
 
 
-def test_migrations_run_in_order_once_and_together(url: str):
+def test_migrations_run_in_order_once_and_together(ledger_url: str):
     ran: list[int] = []
 
     def step(number: int) -> Migration:
         return Migration(number, f"step {number}", lambda _connection: ran.append(number))
 
-    with Ledger.open(url) as ledger:
+    with Ledger.open(ledger_url) as ledger:
         newest = MIGRATIONS[-1].number
         assert migrate(ledger.database, (*MIGRATIONS, step(newest + 1), step(newest + 2))) == newest + 2
         assert migrate(ledger.database, (*MIGRATIONS, step(newest + 1), step(newest + 2))) == newest + 2
         assert ran == [newest + 1, newest + 2]
 
 
-def test_a_migration_that_fails_changes_nothing(url: str):
+def test_a_migration_that_fails_changes_nothing(ledger_url: str):
     def add(connection) -> None:
         connection.execute(text("CREATE TABLE half_done (a INTEGER)"))
 
@@ -110,29 +109,29 @@ def test_a_migration_that_fails_changes_nothing(url: str):
 
     newest = MIGRATIONS[-1].number
     steps = (*MIGRATIONS, Migration(newest + 1, "adds", add), Migration(newest + 2, "fails", fail))
-    with Ledger.open(url) as ledger:
+    with Ledger.open(ledger_url) as ledger:
         with pytest.raises(LedgerError):
             migrate(ledger.database, steps)
         with ledger.database.reading() as connection:
             assert "half_done" not in inspect(connection).get_table_names()
-    with Ledger.open(url) as ledger:
+    with Ledger.open(ledger_url) as ledger:
         assert ledger.state == 0
 
 
-def test_a_newer_ledger_is_refused(url: str):
-    with Ledger.open(url) as ledger, ledger.database.writing() as connection:
+def test_a_newer_ledger_is_refused(ledger_url: str):
+    with Ledger.open(ledger_url) as ledger, ledger.database.writing() as connection:
         connection.execute(text("INSERT INTO schema (number, what, at) VALUES (99, 'to come', '2030-01-01')"))
     with pytest.raises(LedgerError, match="has schema 99, and this version of Dropbright reads up to schema 2"):
-        Ledger.open(url)
+        Ledger.open(ledger_url)
 
 
-def test_a_database_of_something_else_is_refused(url: str):
-    engine = create_engine(url)
+def test_a_database_of_something_else_is_refused(ledger_url: str):
+    engine = create_engine(ledger_url)
     with engine.begin() as connection:
         connection.execute(text("CREATE TABLE beers (name TEXT)"))
     engine.dispose()
     with pytest.raises(LedgerError, match="holds other tables and no ledger"):
-        Ledger.open(url)
+        Ledger.open(ledger_url)
 
 
 def test_no_ledger_lies_where_the_environment_says(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
