@@ -35,8 +35,9 @@ def scaled_both(
     if all(block.width == 1 for block in blocks):
         theta = np.repeat([factor[0, 0] for factor in factors], [block.levels for block in blocks])
         result = square if overwrite else square.copy(order="K")
-        result *= theta
-        result *= theta[:, None]
+        with np.errstate(invalid="ignore", over="ignore"):  # the upper half is whatever stood there, and is not used
+            result *= theta
+            result *= theta[:, None]
         return result
     half = scaled_rows(factors, blocks, square_full(square), transposed=transposed)
     return np.asfortranarray(scaled_rows(factors, blocks, np.ascontiguousarray(half.T), transposed=transposed))

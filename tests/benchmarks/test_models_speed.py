@@ -36,7 +36,7 @@ PRACTICES_FORMULA = (
 )
 
 _OURS = """
-import json, resource, sys, time
+import json, sys, time
 import pandas as pd
 from analysis.models import accumulate, contrast, fit_sums
 frame, formula, singles = pd.read_parquet(sys.argv[1]), sys.argv[2], int(sys.argv[3])
@@ -44,7 +44,8 @@ began = time.perf_counter()
 sums = accumulate(formula, frame)
 fit = fit_sums(sums)
 seconds = time.perf_counter() - began
-memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024
+# this process's own peak: getrusage would count that of the process which started it
+memory = 1024 * next(int(line.split()[1]) for line in open("/proc/self/status") if line.startswith("VmHWM"))
 began = time.perf_counter()
 for i in range(singles):
     contrast(fit_sums(sums, fixed=["Intercept", f"x{i}"]), f"x{i}", method="kenward-roger")
