@@ -9,7 +9,7 @@ from analysis.findings.stability import stability
 from analysis.ledger import Ledger
 from analysis.linking import pack_table
 from analysis.vocabulary import STAGES
-from dashboard.commands.options import complain, filter_options, json_option, ledger_option, print_document, print_table
+from dashboard.commands.options import filter_options, json_option, ledger_option, tell
 
 __all__ = ["command"]
 
@@ -25,10 +25,5 @@ __all__ = ["command"]
 def command(ledger: Ledger, measure: str, stage: str, filters: Filters, as_json: bool) -> None:
     """Print a measure's control charts in numbers: centre, limits and every signal, by recipe and format."""
     finding = stability(pack_table(ledger), measure, stage, filters)
-    if as_json:
-        print_document(finding.as_document())
-    else:
-        headers, rows = finding.in_words()
-        print_table(headers, rows)
-        complain(finding.answer)
+    tell(finding, as_json)
     raise SystemExit(0 if finding.series else 1)

@@ -6,9 +6,9 @@ import functools
 import getpass
 import json
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date, datetime
-from typing import Any, NoReturn, ParamSpec, TypeVar
+from typing import Any, NoReturn, ParamSpec, Protocol, TypeVar
 
 import click
 from rich.console import Console
@@ -29,6 +29,7 @@ __all__ = [
     "print_problems",
     "print_table",
     "refuse",
+    "tell",
 ]
 
 P = ParamSpec("P")
@@ -122,6 +123,31 @@ def print_table(headers: Sequence[str], rows: Sequence[Sequence[str]], title: st
     for row in rows:
         table.add_row(*row)
     Console(highlight=False, markup=False, width=None if sys.stdout.isatty() else PIPED_WIDTH).print(table)
+
+
+class _Told(Protocol):
+    """What every finding can say of itself."""
+
+    @property
+    def answer(self) -> str: ...
+
+    @property
+    def cautions(self) -> Sequence[str]: ...
+
+    def as_document(self) -> Mapping[str, object]: ...
+
+    def in_words(self) -> tuple[list[str], list[list[str]]]: ...
+
+
+def tell(finding: _Told, as_json: bool) -> None:
+    """Print a finding: its document, or its table on standard output and its cautions and answer beside it."""
+    if as_json:
+        print_document(finding.as_document())
+        return
+    print_table(*finding.in_words())
+    for caution in finding.cautions:
+        complain(caution)
+    complain(finding.answer)
 
 
 def print_problems(problems: Sequence[Problem], most: int = 20) -> None:

@@ -8,7 +8,7 @@ from analysis.findings.filters import Filters
 from analysis.findings.pickup import pickup
 from analysis.ledger import Ledger
 from analysis.linking import pack_table
-from dashboard.commands.options import complain, filter_options, json_option, ledger_option, print_document, print_table
+from dashboard.commands.options import filter_options, json_option, ledger_option, tell
 
 __all__ = ["command"]
 
@@ -20,12 +20,5 @@ __all__ = ["command"]
 def command(ledger: Ledger, filters: Filters, as_json: bool) -> None:
     """Say how far oxygen rises at each step from the fermenter to the closed pack, and where it passes its limit."""
     finding = pickup(pack_table(ledger), filters)
-    if as_json:
-        print_document(finding.as_document())
-    else:
-        headers, rows = finding.in_words()
-        print_table(headers, rows)
-        for caution in finding.cautions:
-            complain(caution)
-        complain(finding.answer)
+    tell(finding, as_json)
     raise SystemExit(0 if finding.steps else 1)

@@ -8,7 +8,7 @@ from analysis.findings.filters import Filters
 from analysis.findings.practices import practices
 from analysis.ledger import Ledger
 from analysis.linking import pack_table
-from dashboard.commands.options import complain, filter_options, json_option, ledger_option, print_document, print_table
+from dashboard.commands.options import filter_options, json_option, ledger_option, tell
 
 __all__ = ["command"]
 
@@ -21,12 +21,5 @@ __all__ = ["command"]
 def command(ledger: Ledger, measure: str, filters: Filters, as_json: bool) -> None:
     """Say which practices raise or lower a measure, which make no practical difference, which cannot be told yet."""
     finding = practices(pack_table(ledger), measure, filters)
-    if as_json:
-        print_document(finding.as_document())
-    else:
-        headers, rows = finding.in_words()
-        print_table(headers, rows)
-        for caution in finding.cautions:
-            complain(caution)
-        complain(finding.answer)
+    tell(finding, as_json)
     raise SystemExit(0 if finding.practices else 1)

@@ -7,7 +7,7 @@ import click
 from analysis.findings.readiness import ready
 from analysis.ledger import Ledger
 from analysis.linking import pack_table
-from dashboard.commands.options import complain, json_option, ledger_option, print_document, print_table
+from dashboard.commands.options import json_option, ledger_option, tell
 
 __all__ = ["command"]
 
@@ -22,12 +22,5 @@ __all__ = ["command"]
 def command(ledger: Ledger, batch: str, confidence: float, as_json: bool) -> None:
     """Say when a tank's haze meets its target, day by day, from its readings and its recipe's past."""
     finding = ready(pack_table(ledger), batch, confidence=confidence)
-    if as_json:
-        print_document(finding.as_document())
-    else:
-        headers, rows = finding.in_words()
-        print_table(headers, rows)
-        for caution in finding.cautions:
-            complain(caution)
-        complain(finding.answer)
+    tell(finding, as_json)
     raise SystemExit(0 if finding.days else 1)
