@@ -12,6 +12,7 @@ from sqlalchemy import Connection, bindparam, delete, update
 
 from analysis.ledger.book import Book
 from analysis.ledger.changes import Addition, Changes
+from analysis.ledger.packing import PackedColumn
 from analysis.ledger.tables import KIND_TABLES, KindTables
 from analysis.ledger.writing import Cells, append_rows
 
@@ -88,9 +89,10 @@ def _add(connection: Connection, tables: KindTables, addition: Addition, state: 
 
 
 def _taken(cells: Cells, rows: Indices) -> Cells:
+    """Return the cells of those rows; one value for all rows is what it is."""
     if isinstance(cells, np.ndarray):
         return cells[rows]
-    return cells if cells is None or isinstance(cells, int) else cells.take(rows)
+    return cells.take(rows) if isinstance(cells, PackedColumn) else cells
 
 
 def _point(connection: Connection, tables: KindTables, repeats: pd.DataFrame) -> None:

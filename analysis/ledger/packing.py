@@ -60,17 +60,17 @@ class PackedColumn:
         codes = np.where(values < 0, -1, np.searchsorted(used, values)).astype(np.int64)
         return PackedColumn(self.name, codes, np.array([*self.words[used], None], dtype=object))
 
-    def plain(self, rows: slice) -> list[str | float | int | None]:
-        """Return the rows' values as Python has them, None for a blank."""
+    def plain(self, rows: slice) -> npt.NDArray[Any]:
+        """Return the rows' values as a database takes them, None for a blank, shape (rows,)."""
         part = PackedColumn(self.name, self.values[rows], self.words)
         if part.words is not None:
-            return list(part.words[part.values.astype(np.int64, copy=False)].tolist())
+            return np.asarray(part.words[part.values.astype(np.int64, copy=False)])
         blank = part.blank
         if not blank.any():
-            return list(part.values.tolist())
+            return part.values
         values = part.values.astype(object)
         values[blank] = None
-        return list(values.tolist())
+        return values
 
 
 @dataclass(frozen=True)

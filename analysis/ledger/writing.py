@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from itertools import repeat
 from typing import Any
 
 import numpy as np
@@ -15,8 +14,10 @@ from analysis.ledger.packing import PackedColumn
 __all__ = ["Cells", "append_rows"]
 
 _SLICE = 20_000  # rows that stand as Python objects at one time
+_TOGETHER = 20  # rows that one statement inserts into SQLite: a quarter faster than one by one
 
-Cells = PackedColumn | npt.NDArray[np.integer[Any]] | int | bool | None
+Block = npt.NDArray[np.object_]
+Cells = PackedColumn | npt.NDArray[np.integer[Any]] | str | int | bool | None
 
 
 def append_rows(connection: Connection, table: Table, columns: Sequence[tuple[str, Cells]], rows: int) -> None:
@@ -38,18 +39,18 @@ def append_rows(connection: Connection, table: Table, columns: Sequence[tuple[st
     told = [(name, _simplest(cells)) for name, cells in columns]
     varying = [(name, cells) for name, cells in told if isinstance(cells, PackedColumn | np.ndarray)]
     constant = [(name, cells) for name, cells in told if not isinstance(cells, PackedColumn | np.ndarray)]
-    slices = (_tuples([cells for _, cells in varying], part) for part in _parts(rows))
-    if connection.dialect.name == "sqlite":
-        _insert(connection, table, [name for name, _ in varying], constant, slices)
-    else:
-        _copy(connection, table, [name for name, _ in varying], constant, slices)
+    blocks = (_block([cells for _, cells in varying], part) for part in _parts(rows))
+    write = _insert if connection.dialect.name == "sqlite" else _copy
+    write(connection, table, [name for name, _ in varying], constant, blocks)
 
 
 def _simplest(cells: Cells) -> Cells:
     """Return one value in place of a column that holds nothing else: it need not be sent with every row."""
-    if isinstance(cells, PackedColumn) and cells.blank.all():
-        return None
-    if isinstance(cells, np.ndarray) and len(cells) and (cells == cells[0]).all():
+    if isinstance(cells, PackedColumn):
+        first = cells.plain(slice(0, 1)).tolist()[0]
+        same = cells.blank.all() if first is None else (cells.values == cells.values[0]).all()
+        return first if same and not isinstance(first, float) else cells
+    if isinstance(cells, np.ndarray) and (cells == cells[0]).all():
         return int(cells[0])
     return cells
 
@@ -58,10 +59,12 @@ def _parts(rows: int) -> Iterator[slice]:
     return (slice(start, min(start + _SLICE, rows)) for start in range(0, rows, _SLICE))
 
 
-def _tuples(columns: Sequence[Any], part: slice) -> list[tuple[Any, ...]]:
-    """Return the rows of a slice."""
-    lists = [c.plain(part) if isinstance(c, PackedColumn) else c[part].tolist() for c in columns]
-    return list(zip(*lists, strict=True)) if lists else list(repeat((), part.stop - part.start))
+def _block(columns: Sequence[Any], part: slice) -> Block:
+    """Return the rows of a slice, shape (rows, columns)."""
+    block = np.empty((part.stop - part.start, len(columns)), dtype=object)
+    for place, cells in enumerate(columns):
+        block[:, place] = cells.plain(part) if isinstance(cells, PackedColumn) else cells[part]
+    return block
 
 
 def _insert(
@@ -69,15 +72,27 @@ def _insert(
     table: Table,
     names: Sequence[str],
     constant: Sequence[tuple[str, Any]],
-    slices: Iterable[list[tuple[Any, ...]]],
+    blocks: Iterable[Block],
 ) -> None:
     """Insert into SQLite; what is the same in every row stands in the statement."""
     quote = connection.dialect.identifier_preparer.quote
     columns = ", ".join(quote(name) for name in (*names, *(name for name, _ in constant)))
-    values = ", ".join([*("?" for _ in names), *("NULL" if v is None else str(int(v)) for _, v in constant)])
-    statement = f"INSERT INTO {quote(table.name)} ({columns}) VALUES ({values})"
-    for rows in slices:
-        connection.exec_driver_sql(statement, rows)
+    row = f"({', '.join([*('?' for _ in names), *(_literal(value) for _, value in constant)])})"
+    statement = f"INSERT INTO {quote(table.name)} ({columns}) VALUES "
+    for block in blocks:
+        whole = len(block) - len(block) % _TOGETHER
+        if whole:
+            groups = block[:whole].reshape(-1, _TOGETHER * len(names)).tolist()
+            connection.exec_driver_sql(statement + ", ".join([row] * _TOGETHER), list(map(tuple, groups)))
+        if whole < len(block):
+            connection.exec_driver_sql(statement + row, list(map(tuple, block[whole:].tolist())))
+
+
+def _literal(value: str | int | None) -> str:
+    """Return a value as it stands in a statement of SQLite."""
+    if value is None:
+        return "NULL"
+    return "'" + value.replace("'", "''") + "'" if isinstance(value, str) else str(int(value))
 
 
 def _copy(
@@ -85,15 +100,15 @@ def _copy(
     table: Table,
     names: Sequence[str],
     constant: Sequence[tuple[str, Any]],
-    slices: Iterable[list[tuple[Any, ...]]],
+    blocks: Iterable[Block],
 ) -> None:
     """Copy into PostgreSQL."""
     quote = connection.dialect.identifier_preparer.quote
     told = [(name, value) for name, value in constant if value is not None]
     columns = ", ".join(quote(name) for name in (*names, *(name for name, _ in told)))
-    tail = tuple(value for _, value in told)
+    tail = [value for _, value in told]
     driver: Any = connection.connection.driver_connection
     with driver.cursor() as cursor, cursor.copy(f"COPY {quote(table.name)} ({columns}) FROM STDIN") as copy:
-        for rows in slices:
-            for row in rows:
+        for block in blocks:
+            for row in block.tolist():
                 copy.write_row(row + tail)
