@@ -5,13 +5,15 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 import numpy as np
 import pandas as pd
 import pytest
 
+from analysis.findings.meters import meters
+from analysis.findings.pickup import pickup
 from analysis.findings.practices import practices
 from analysis.findings.stability import stability
 from analysis.ledger import Commit, Ledger, snapshot
@@ -19,14 +21,17 @@ from analysis.linking import PackTable, pack_table
 from analysis.problems import Severity
 from analysis.records import Intake, SheetAnswers, SourceFile, take_in
 from data_demo import run_frame, simulate
+from data_demo.laboratory import meter_bias
 from data_demo.sheet_truth import BAD_ROWS, SHEETS, BadRow, SheetTruth
 from data_demo.truth import (
     CLIMB,
     EFFECTS,
     METER_DRIFT,
+    METERS,
     NO_EFFECT,
     OXYGEN_SHIFT,
     PAIR,
+    PICKUP,
     RECIPES,
     TARGETS,
     TRAP,
@@ -270,10 +275,19 @@ def test_each_recipe_has_the_haze_that_is_stated(way: Way) -> None:
     assert all(medians[r.code] == pytest.approx(r.haze, rel=0.2) for r in RECIPES)
 
 
-def test_the_drifting_meter_reads_high_and_the_other_does_not(way: Way) -> None:
-    checks = snapshot(way.ledger).frame("meter_checks")
-    water = checks[checks["reference"] > 1_000]
-    late = water[water["checked_at"] > pd.Timestamp("2026-11-01")]
-    bias = np.log(late["observed"] / late["reference"]).groupby(late["meter"]).mean()
-    assert bias[METER_DRIFT.meter] > 0.15
-    assert bias.drop(METER_DRIFT.meter).abs().max() < 0.03
+def test_the_drifting_meter_is_found_within_two_checks_of_its_date(way: Way) -> None:
+    told = {m["meter"]: m for m in meters(snapshot(way.ledger), way.table).as_document()["meters"]}
+    assert {name: told[name]["state"] for name in told} == {
+        meter.name: "drifting" if meter.name == METER_DRIFT.meter else "steady" for meter in METERS
+    }
+    drifting = told[METER_DRIFT.meter]
+    since = datetime.fromisoformat(drifting["since"]).date()
+    assert abs(since - METER_DRIFT.begins) <= timedelta(weeks=2)
+    last = max(c.checked_at for c in simulate().checks if c.meter.name == METER_DRIFT.meter)
+    bias = meter_bias(next(m for m in METERS if m.name == METER_DRIFT.meter), last)
+    assert drifting["low"] <= 100 * math.expm1(bias) <= drifting["high"]
+
+
+def test_the_largest_pickup_is_at_closing_the_pack(way: Way) -> None:
+    assert PICKUP.filler < 1 - PICKUP.filler
+    assert "filler to closed pack" in pickup(way.table).as_document()["answer"].split(".")[0]
