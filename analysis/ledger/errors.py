@@ -50,13 +50,13 @@ _TOLD = (
         "Nothing was changed. Ask for leave to write there, or name another ledger.",
     ),
     (
-        ("password authentication failed", "no password supplied", "role ", "authentication failed"),
+        ("password authentication failed", "no password supplied", 'role "', "authentication failed"),
         "The database of the ledger {name} refused the user or the password.",
         "Check the user and the password in the ledger's address.",
     ),
     (
-        ("does not exist",),
-        "The ledger {name} names something that is not there.",
+        ('fatal:  database "',),
+        "The ledger {name} names a database that is not there.",
         "Check the name of the database in the ledger's address, or have it made.",
     ),
     (

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
+import pandas as pd
 import pytest
 
-from analysis.ledger import Ledger, snapshot
+from analysis.ledger import Ledger, Snapshot, snapshot
+from analysis.records import FileIntake, Intake, SheetIntake
 
 WRITERS, INTAKES, ROWS = 2, 8, 500
 
@@ -50,3 +53,21 @@ def test_two_writers_get_through(ledger_url: str, tmp_path: Path, monkeypatch: p
         frame = snapshot(ledger).frame("readings")
         assert len(frame) == WRITERS * (INTAKES - INTAKES // 4) * ROWS
         assert frame["record"].is_unique
+
+
+@pytest.mark.timeout(300)
+def test_threads_that_share_a_ledger_get_through(ledger_url: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setenv("DROPBRIGHT_CACHE", str(tmp_path / "cache"))
+    with Ledger.open(ledger_url) as ledger:
+
+        def take_in(number: int) -> int:
+            file = f"{number}.xlsx"
+            frame = pd.DataFrame({"recipe": [file], "quantity": ["haze"], "upper": [1.0]}).assign(file=file, sheet="s")
+            records = {"targets": Snapshot.of({"targets": frame}).frame("targets")}
+            sheet = SheetIntake(file, "s", "targets", 1, 1, 1, 0, 0)
+            done = ledger.commit(Intake((FileIntake(file, file, (sheet,)),), (), records), "Ines")
+            return len(snapshot(ledger, done.state).frame("targets"))
+
+        with ThreadPoolExecutor(8) as pool:
+            assert sorted(pool.map(take_in, range(24))) == list(range(1, 25))
+        assert ledger.state == 24

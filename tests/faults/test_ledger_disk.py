@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from sqlalchemy import event, text
+from sqlalchemy import event, make_url, text
 
 from analysis.ledger import Ledger, LedgerError, Snapshot, snapshot
 from analysis.ledger import database as ledger_database
@@ -99,3 +99,9 @@ def test_a_wrong_password_is_told_without_being_shown(postgres_url: str):
     with pytest.raises(LedgerError, match="refused the user or the password") as caught:
         Ledger.open(wrong)
     assert "wrong-" not in str(caught.value)
+
+
+@pytest.mark.postgres
+def test_a_database_that_is_not_there_is_told(postgres_url: str):
+    with pytest.raises(LedgerError, match="names a database that is not there"):
+        Ledger.open(make_url(postgres_url).set(database="no_such_database").render_as_string(hide_password=False))
