@@ -83,7 +83,8 @@ def _view(claims: Claims, outcome: Outcome, numbering: Numbering) -> _View:
     content, origin = about["content"].to_numpy(), about["origin"].to_numpy()
     label = _labels(thing, np.where(was, conflict, 0), outcome.conflicting, numbering)
     wanted = pd.MultiIndex.from_arrays([outcome.filled.thing, outcome.filled.content])
-    keeps = was & (origin == Origin.FILLED) & pd.MultiIndex.from_arrays([thing, content]).isin(wanted)
+    keeps = was & about["active"].to_numpy(dtype=bool) & (origin == Origin.FILLED)
+    keeps &= pd.MultiIndex.from_arrays([thing, content]).isin(wanted)
     return _View(claims, outcome, thing, content, origin, was, conflict, label, keeps)
 
 
@@ -193,10 +194,17 @@ def _tally(view: _View, again: Bools, new_filled: Filled) -> Tally:
     removed, restored = 0, 0
     if not offered.any():
         back = view.any_of((again | (stands & (view.origin == Origin.REPEAT))) & ~_said_before(view))
-        back[new_filled.thing] = True
+        back[new_filled.thing[~_filled_before(view, new_filled)]] = True
         removed, restored = int((had & ~stands_after).sum()), int(back.sum())
     unchanged = int((offered & ~conflicting & ~added & ~updated).sum())
     return Tally(int(added.sum()), int(updated.sum()), unchanged, int(conflicting.sum()), removed, restored)
+
+
+def _filled_before(view: _View, filled: Filled) -> Bools:
+    """Return whether a filled row says what stood uncontradicted before."""
+    before = view.was & (view.conflict == 0)
+    said = pd.MultiIndex.from_arrays([view.thing[before], view.content[before]])
+    return np.asarray(pd.MultiIndex.from_arrays([filled.thing, filled.content]).isin(said))
 
 
 def _said_before(view: _View) -> Bools:

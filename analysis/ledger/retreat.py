@@ -81,6 +81,7 @@ def _plain_cases(
     """Return the keys of the things that are gone, those that are back to the version before, and those unchanged."""
     by = claims.assign(
         elsewhere=claims["stands"] & ~claims["own"],
+        stands_here=claims["stands"] & claims["own"],
         said=claims["active"] & claims["stands"],
         latest_known=claims["latest"] & claims["record"].isin(claims["record"][claims["row"] & claims["active"]]),
         last=claims["intake"].where(claims["active"], 0),
@@ -88,14 +89,14 @@ def _plain_cases(
     ).groupby("key")
     told = by.agg(
         {
-            "active": "sum", "elsewhere": "any", "said": "any", "row": "sum", "latest": "sum", "latest_known": "sum",
-            "last": "max", "filled": "max", "family": "max", "first_family": "min",
+            "active": "sum", "elsewhere": "any", "stands_here": "any", "said": "any", "row": "sum", "latest": "sum",
+            "latest_known": "sum", "last": "max", "filled": "max", "family": "max", "first_family": "min",
         }
     )  # fmt: skip
     gone = told["active"].eq(0) & ~told["elsewhere"]
     copy = told["row"].eq(1) & told["said"]
     versions = told["family"].eq(told["first_family"]) & told["filled"].eq(0) & ~told.index.isin(decided) & (not loose)
-    overtaken = versions & told["last"].gt(intake)
+    overtaken = versions & told["last"].gt(intake) & ~told["stands_here"]
     before = told["last"].gt(0) & told["latest"].eq(1) & told["latest_known"].eq(1) & ~told["elsewhere"]
-    back = versions & ~overtaken & before
+    back = versions & told["last"].lt(intake) & before
     return told.index[gone], told.index[back & ~gone], told.index[(copy | overtaken) & ~gone & ~back]

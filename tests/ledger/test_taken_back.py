@@ -74,6 +74,7 @@ def test_a_growing_log_keeps_its_rows_whichever_version_goes(ledger: Ledger, off
         ledger.commit(offer("log.xlsx", readings=rows[: 2 * version]), "Ines")
     ledger.withdraw(1, "test", "Ines")
     assert values(ledger) == [30, 31, 32, 33, 34, 35]
+    assert set(snapshot(ledger).frame("readings")["intake"]) == {2, 3}
     ledger.withdraw(3, "test", "Ines")
     assert values(ledger) == [30, 31, 32, 33]
     ledger.withdraw(2, "test", "Ines")
