@@ -78,8 +78,10 @@ def serving(ledger: Ledger, settings: Settings) -> Iterator[str]:
     try:
         yield f"http://127.0.0.1:{server.effective_port}"
     finally:
-        server.close()
+        # closed by the server's own loop: it must not find a socket gone that it is waiting on
+        server.trigger.pull_trigger(lambda: server.asyncore.close_all(server._map, ignore_all=True))
         thread.join(timeout=10)
+        server.task_dispatcher.shutdown()
 
 
 @pytest.fixture(scope="session")
