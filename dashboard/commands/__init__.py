@@ -70,7 +70,8 @@ class _LazyGroup(click.Group):
 
 @click.group(cls=_LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(package_name="dropbright")
-def main() -> None:
+@click.option("--ledger", metavar="URL", help="The ledger, for whichever command follows: a URL of a database.")
+def main(ledger: str | None) -> None:
     """Say which cellar practices shift haze and oxygen in the finished pack.
 
     \b

@@ -11,6 +11,7 @@ from datetime import date, datetime
 from typing import Any, NoReturn, ParamSpec, Protocol, TypeVar
 
 import click
+from click.core import ParameterSource
 from rich.console import Console
 from rich.table import Table
 
@@ -51,10 +52,24 @@ def refuse(message: str) -> NoReturn:
     raise SystemExit(2)
 
 
+def _named_before(context: click.Context, _: click.Parameter, url: str | None) -> str | None:
+    """Return the ledger that was named before the command, where none is named after it."""
+    before = context.find_root().params.get("ledger")
+    named_here = context.get_parameter_source("url") is ParameterSource.COMMANDLINE
+    return url if named_here or before is None else str(before)
+
+
 def ledger_option(run: Callable[P, R]) -> Callable[..., R]:
     """Open the ledger that --ledger names and hand it on as ``ledger``; a ledger that fails is told in a sentence."""
 
-    @click.option("--ledger", "url", envvar="DROPBRIGHT_LEDGER", metavar="URL", help="The ledger: a URL of a database.")
+    @click.option(
+        "--ledger",
+        "url",
+        envvar="DROPBRIGHT_LEDGER",
+        callback=_named_before,
+        metavar="URL",
+        help="The ledger: a URL of a database.",
+    )
     @functools.wraps(run)
     def with_ledger(*args: Any, url: str | None, **kwargs: Any) -> R:
         try:

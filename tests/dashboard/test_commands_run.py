@@ -110,6 +110,14 @@ def test_exit_codes_and_a_sentence_without_a_traceback(ask, words, code):
     assert "Traceback" not in result.output
 
 
+def test_the_ledger_may_be_named_before_the_command_or_after_it(tmp_path, monkeypatch):
+    monkeypatch.setenv("DROPBRIGHT_LEDGER", f"sqlite:///{tmp_path / 'environment.sqlite'}")
+    before, after = (f"sqlite:///{tmp_path / name}.sqlite" for name in ("before", "after"))
+    for words in (["--ledger", before, "history"], ["--ledger", "nonsense://", "history", "--ledger", after]):
+        assert CliRunner().invoke(main, words).exit_code == 0
+    assert {path.name for path in tmp_path.glob("*.sqlite")} == {"before.sqlite", "after.sqlite"}
+
+
 def test_a_ledger_that_cannot_be_opened_is_told(ask, tmp_path):
     result = ask("history", ledger=f"sqlite:///{tmp_path / 'no' / 'such' / 'folder' / 'x.sqlite'}")
     refused = ask("history", ledger="nonsense://")
