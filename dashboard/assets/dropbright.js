@@ -133,10 +133,13 @@
     return [open ? "rail rail-open" : "rail", String(open)];
   }
 
-  // The selection stands where a page asks about many packs: not at the intake, not beside one run's history.
+  // The selection stands where a page asks about many packs: not at the intake, at one tank, at the meters or at figures
+  // of one's own, and not beside one run's history.
+  const unselected = ["/", "/readiness", "/meters", "/figures"];
+
   function showFilters(pathname, search) {
     const one = new URLSearchParams(search).has("run");
-    return one || pathname === "/" || !document.querySelector(`.rail-link[href^="${CSS.escape(pathname)}"]`);
+    return one || unselected.includes(pathname) || !document.querySelector(`.rail-link[href^="${CSS.escape(pathname)}"]`);
   }
 
   const schemeNow = () => document.documentElement.getAttribute("data-mantine-color-scheme") || "light";

@@ -49,7 +49,7 @@ _SURE = ("80", "90", "95", "99")
 def layout(measure: str = "", **_address: object) -> Component:
     """Return the page; the address may name the batch."""
     return html.Div(
-        className="page page-unselected",
+        className="page",
         children=[
             html.H1("Readiness", tabIndex=-1),
             html.P(id=ANSWER, className="answer"),

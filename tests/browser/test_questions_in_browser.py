@@ -46,7 +46,10 @@ def test_a_chosen_meter_stands_large(demo, visiting):
 def test_the_selection_of_packs_is_shown_only_where_it_counts(demo, visiting):
     visit = visiting(demo)
     expect(opened(visit, "/oxygen").locator(".filters")).to_be_visible()
-    expect(opened(visit, "/meters").locator(".filters")).to_be_hidden()
+    for path in ("/meters", "/readiness"):
+        bar = opened(visit, path).locator(".filters")
+        expect(bar).to_be_hidden()
+        expect(bar).to_have_attribute("hidden", "")
 
 
 def test_more_confidence_is_answered(demo, visiting):
