@@ -14,6 +14,7 @@ from analysis.oxygen.headspace_units import (
 )
 from analysis.oxygen.ingress import CLOSURES, ingress_rate
 from analysis.oxygen.partition import gas_liquid_ratio, henry_constant
+from analysis.oxygen.propagation import Budget, Source, carried
 from analysis.oxygen.purging import (
     AIR_PERCENT,
     after_pressure_cycles,
@@ -29,7 +30,7 @@ from analysis.oxygen.total_oxygen import (
     total_oxygen_from_both_parts,
     total_oxygen_from_shaken,
 )
-from analysis.oxygen.total_uncertainty import Budget, Source, both_parts_budget, shaken_budget
+from analysis.oxygen.total_uncertainty import both_parts_budget, shaken_budget
 from analysis.oxygen.trapped_air import added_to_beer, hose_volume, oxygen_in_air
 from analysis.oxygen.water_vapour_pressure_apha import water_vapour_pressure
 
@@ -43,6 +44,7 @@ __all__ = [
     "after_pressure_cycles",
     "after_sweep",
     "both_parts_budget",
+    "carried",
     "consumption_rate",
     "cycles_needed",
     "dissolved_at_equilibrium",

@@ -1,39 +1,18 @@
 """How sure is a total package oxygen, and what makes it unsure?
 
-Source: the law of propagation of uncertainty, JCGM 100:2008, 5.1.2 (from memory): independent sources, slopes by small
-steps to both sides.
+The meter, the headspace's volume and the temperature do, as ``propagation`` carries them.
 """
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping
 
-from analysis.estimate import Estimate
+from analysis.oxygen.propagation import Budget, carried
 from analysis.oxygen.total_oxygen import total_oxygen_from_both_parts, total_oxygen_from_shaken
 
-__all__ = ["Budget", "Source", "both_parts_budget", "shaken_budget"]
+__all__ = ["both_parts_budget", "shaken_budget"]
 
-_NORMAL = 1.959963984540054
-_STEP = 1e-4
-
-
-@dataclass(frozen=True)
-class Source:
-    """One source: its standard uncertainty [its own unit] and what it makes of the total [µg/L]."""
-
-    name: str
-    uncertainty: float
-    in_total: float
-
-
-@dataclass(frozen=True)
-class Budget:
-    """Total package oxygen with its 95 % interval [µg/L], and its sources, the largest first."""
-
-    total: Estimate
-    sources: tuple[Source, ...]
+_UNIT = "µg/L"
 
 
 def shaken_budget(
@@ -72,7 +51,7 @@ def shaken_budget(
         )
         return float(found)
 
-    return _budget(total, values, errors)
+    return carried(total, values, errors, _UNIT)
 
 
 def both_parts_budget(
@@ -88,12 +67,13 @@ def both_parts_budget(
     headspace_error: float = 0.0,
     pressure_error: float = 0.0,
     temperature_error: float = 0.0,
+    dry: bool = True,
 ) -> Budget:
     """Return total package oxygen from both parts with what makes it unsure.
 
     Parameters
     ----------
-    dissolved, percent, liquid, headspace, pressure, temperature
+    dissolved, percent, liquid, headspace, pressure, temperature, dry
         As in ``total_oxygen_from_both_parts``.
     dissolved_error, percent_error, headspace_error, pressure_error, temperature_error : float
         Standard uncertainties [µg/L, %, mL, kPa, °C].
@@ -113,30 +93,8 @@ def both_parts_budget(
     def total(at: Mapping[str, float]) -> float:
         gas = at["headspace"]
         found = total_oxygen_from_both_parts(
-            at["dissolved oxygen"], at["headspace oxygen"], brimful - gas, gas, at["pressure"], at["temperature"]
+            at["dissolved oxygen"], at["headspace oxygen"], brimful - gas, gas, at["pressure"], at["temperature"], dry
         )
         return float(found)
 
-    return _budget(total, values, dict(zip(values, given, strict=True)))
-
-
-def _budget(
-    total: Callable[[Mapping[str, float]], float], values: Mapping[str, float], errors: Mapping[str, float]
-) -> Budget:
-    if min(errors.values()) < 0:
-        raise ValueError(f"budget: uncertainties must be 0 or more, got {min(errors.values())}")
-    middle = total(values)
-    if not math.isfinite(middle):
-        raise ValueError("budget: the total cannot be worked out from these volumes and this temperature")
-    sources = [
-        Source(name, error, abs(_slope(total, values, name)) * error) for name, error in errors.items() if error > 0
-    ]
-    error = math.sqrt(sum(source.in_total**2 for source in sources))
-    told = Estimate(middle, middle - _NORMAL * error, middle + _NORMAL * error, "µg/L", error)
-    return Budget(told, tuple(sorted(sources, key=lambda source: -source.in_total)))
-
-
-def _slope(total: Callable[[Mapping[str, float]], float], values: Mapping[str, float], name: str) -> float:
-    step = _STEP * max(abs(values[name]), 1.0)
-    above, below = ({**values, name: values[name] + side * step} for side in (1, -1))
-    return (total(above) - total(below)) / (2 * step)
+    return carried(total, values, dict(zip(values, given, strict=True)), _UNIT)
