@@ -20,7 +20,16 @@ from analysis.findings.practice_slope import Slope
 from analysis.findings.practice_verdicts import PracticeEffect, PracticesFinding
 from analysis.findings.practice_words import spoken_name
 from analysis.findings.wording import amount, percent
-from analysis.models import MixedFit, NormalityCheck, SpreadCheck, leave_one_out, normality, row_fit
+from analysis.models import (
+    FittedRows,
+    MixedFit,
+    NormalityCheck,
+    SpreadCheck,
+    fitted_rows,
+    leave_one_out,
+    normality,
+    row_fit,
+)
 from analysis.models import spread_against_level as spread_check
 from analysis.verdicts import Verdict
 
@@ -155,9 +164,9 @@ def deepen(finding: PracticesFinding, practice: str) -> PracticeDepth:
     grounds = finding.grounds
     candidate = next(c for c in grounds.design.candidates if c.name == effect.judgement.effect.name)
     kept = _kept_by(finding)
-    formula, frame = grounds.design.formula(), grounds.frame
-    recipes, bent = by_recipe(formula, frame, candidate), bend(formula, frame, candidate)
-    met = interactions(formula, frame, candidate, grounds.design.candidates)
+    page, frame, rows = grounds.workings, grounds.frame, fitted_rows(grounds.workings, grounds.frame)
+    recipes, bent = by_recipe(page, rows, candidate), bend(page, rows, candidate)
+    met = interactions(page, rows, candidate, grounds.design.candidates)
     depth = PracticeDepth(
         practice=effect.practice,
         within=effect.effect,
@@ -169,9 +178,9 @@ def deepen(finding: PracticesFinding, practice: str) -> PracticeDepth:
         bends_p=math.nan if bent is None else bent.p,
         curve=() if bent is None or not bent.bends else tuple(CurveDot(at, kept(s)) for at, s in bent.points),
         interactions=tuple(PartnerSlope(i.partner, i.low_at, i.high_at, kept(i.low), kept(i.high), i.p) for i in met),
-        without=_without_each(grounds.workings, frame, candidate, effect, kept),
+        without=_without_each(page, rows, candidate, effect, kept),
         looked_at_often=effect.looked_at_often,
-        checks=_checks(grounds.workings, frame),
+        checks=_checks(page, rows),
         sentences=(),
     )
     return PracticeDepth(**{**vars(depth), "sentences": _sentences(depth, finding)})
@@ -203,24 +212,25 @@ def _between(frame: pd.DataFrame, candidate: Candidate, kept: Callable[[Slope], 
 
 def _without_each(
     fit: MixedFit,
-    frame: pd.DataFrame,
+    rows: FittedRows,
     candidate: Candidate,
     effect: PracticeEffect,
     kept: Callable[[Slope], Estimate],
 ) -> tuple[Without, ...]:
+    frame = rows.frame
     factors = [f for f in ("recipe", "level_tank") if f in frame and len(frame[f].unique()) > 1]
-    return tuple(_without(fit, frame, factor, candidate, effect, kept) for factor in factors)
+    return tuple(_without(fit, rows, factor, candidate, effect, kept) for factor in factors)
 
 
 def _without(
     fit: MixedFit,
-    frame: pd.DataFrame,
+    rows: FittedRows,
     factor: str,
     candidate: Candidate,
     effect: PracticeEffect,
     kept: Callable[[Slope], Estimate],
 ) -> Without:
-    found = leave_one_out(fit, frame, factor)
+    frame, found = rows.frame, leave_one_out(fit, rows, factor)
     level, value = found.most(candidate.column)
     at, column = found.levels.index(level), found.names.index(candidate.column)
     error = float(found.standard_errors[at, column])
@@ -235,10 +245,10 @@ def _without(
     return Without(name, str(level), kept(Slope(value, error, df)), falls)
 
 
-def _checks(fit: MixedFit, frame: pd.DataFrame) -> Checks:
-    rows = row_fit(fit, frame)
+def _checks(fit: MixedFit, rows: FittedRows) -> Checks:
+    told = row_fit(fit, rows)
     return Checks(
-        normality(rows.standardised), spread_check(rows.residuals, rows.fitted), float(np.max(rows.leverages))
+        normality(told.standardised), spread_check(told.residuals, told.fitted), float(np.max(told.leverages))
     )
 
 

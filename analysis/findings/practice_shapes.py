@@ -14,7 +14,7 @@ import pandas as pd
 
 from analysis.findings.practice_rows import FEWEST_ON_A_SIDE, Candidate
 from analysis.findings.practice_slope import Slope
-from analysis.models import CannotFitError, MixedFit, joint_test, mixed
+from analysis.models import CannotFitError, FittedRows, MixedFit, fit_with, joint_test
 from analysis.models.contrasts import Contrast, contrast
 from analysis.models.splines import Spline, curve, knots_for, nonlinearity
 
@@ -72,23 +72,23 @@ class Interaction:
         return self.p <= CHANCE
 
 
-def by_recipe(formula: str, frame: pd.DataFrame, candidate: Candidate) -> ByRecipe | None:
+def by_recipe(page: MixedFit, rows: FittedRows, candidate: Candidate) -> ByRecipe | None:
     """Return the slope by recipe, or None where fewer than two recipes can carry one.
 
     Parameters
     ----------
-    formula : str
+    page : MixedFit
         The page's model.
-    frame : DataFrame
+    rows : FittedRows
         The rows that it was fitted to.
     candidate : Candidate
     """
-    column = candidate.column
+    frame, column = rows.frame, candidate.column
     recipes = _recipes_that_vary(frame, column)
     if len(recipes) < 2:
         return None
     added = {f"{column} in {r}": frame[column] * (frame["recipe"] == r) for r in recipes[1:]}
-    fit = _refit(formula, frame.assign(**added), list(added))
+    fit = _refit(page, rows, added)
     if fit is None or column not in fit.names:
         return None
     own = [name for name in added if name in fit.names]
@@ -99,8 +99,9 @@ def by_recipe(formula: str, frame: pd.DataFrame, candidate: Candidate) -> ByReci
     return ByRecipe(slopes, joint_test(fit, own).p)
 
 
-def bend(formula: str, frame: pd.DataFrame, candidate: Candidate) -> Bend | None:
+def bend(page: MixedFit, rows: FittedRows, candidate: Candidate) -> Bend | None:
     """Return the dose–response curve of a number, or None where too few doses were seen."""
+    frame = rows.frame
     if candidate.practice.type != "number":
         return None
     by_batch = frame.groupby("batch")[candidate.column].first().to_numpy(dtype=np.float64)
@@ -108,7 +109,8 @@ def bend(formula: str, frame: pd.DataFrame, candidate: Candidate) -> Bend | None
         spline = Spline(candidate.column, knots_for(by_batch, 4 if len(by_batch) >= 60 else 3))
     except CannotFitError:
         return None
-    fit = _refit(formula, spline.added_to(frame), list(spline.bends))
+    bent = spline.added_to(frame)
+    fit = _refit(page, rows, {name: bent[name] for name in spline.bends})
     if fit is None or not {candidate.column, *spline.bends} <= set(fit.names):
         return None
     low, middle, high = np.quantile(by_batch, (0.05, 0.5, 0.95))
@@ -119,10 +121,10 @@ def bend(formula: str, frame: pd.DataFrame, candidate: Candidate) -> Bend | None
 
 
 def interactions(
-    formula: str, frame: pd.DataFrame, candidate: Candidate, others: Sequence[Candidate]
+    page: MixedFit, rows: FittedRows, candidate: Candidate, others: Sequence[Candidate]
 ) -> tuple[Interaction, ...]:
     """Return the interactions that the trade asks for: rousing with finings in the tank or not, a dose by its rest."""
-    found = (_interaction(formula, frame, candidate, *partner) for partner in _partners(frame, candidate, others))
+    found = (_interaction(page, rows, candidate, *partner) for partner in _partners(rows.frame, candidate, others))
     return tuple(each for each in found if each is not None)
 
 
@@ -142,19 +144,16 @@ def _partners(
 
 
 def _interaction(
-    formula: str, frame: pd.DataFrame, candidate: Candidate, partner: str, values: pd.Series, step: float
+    page: MixedFit, rows: FittedRows, candidate: Candidate, partner: str, values: pd.Series, step: float
 ) -> Interaction | None:
-    column, product = candidate.column, f"{candidate.column} with {partner}"
+    frame, column = rows.frame, candidate.column
+    product = f"{candidate.column} with {partner}"
     batches = values.groupby(frame["batch"]).first()
     low, high = (0.0, 1.0) if partner == FINED else tuple(float(q) for q in batches.quantile([0.1, 0.9]))
     if not low < high or min((batches > low).sum(), (batches < high).sum()) < FEWEST_ON_A_SIDE:
         return None
-    added = {product: frame[column] * values}
-    names = [product]
-    if partner == FINED:
-        added[FINED] = values
-        names.append(FINED)
-    fit = _refit(formula, frame.assign(**added), names)
+    added = {product: frame[column] * values} | ({FINED: values} if partner == FINED else {})
+    fit = _refit(page, rows, added)
     if fit is None or not {column, product} <= set(fit.names):
         return None
     tested = contrast(fit, product, method="capped")
@@ -172,10 +171,10 @@ def _recipes_that_vary(frame: pd.DataFrame, column: str) -> list[str]:
     return [str(recipe) for recipe in size.index[enough]]
 
 
-def _refit(formula: str, frame: pd.DataFrame, added: Sequence[str]) -> MixedFit | None:
-    left, right = formula.split("~", 1)
+def _refit(page: MixedFit, rows: FittedRows, added: Mapping[str, pd.Series]) -> MixedFit | None:
+    columns = {name: values.to_numpy(dtype=np.float64)[rows.rows.kept] for name, values in added.items()}
     try:
-        return mixed(f"{left}~{right} + {' + '.join(f'`{name}`' for name in added)}", frame)
+        return fit_with(page, rows, columns)
     except CannotFitError:
         return None
 

@@ -7,6 +7,7 @@ from analysis.models.censored import censored_mixed
 from analysis.models.conditional import LevelEffects, RowFit, level_effects, row_fit
 from analysis.models.contrasts import Contrast, JointTest, contrast, joint_test
 from analysis.models.cross_products import CrossProducts, accumulate
+from analysis.models.fitted_rows import FittedRows, fit_with, fitted_rows
 from analysis.models.formula import quoted
 from analysis.models.gamma import gamma_mixed, pearson_dispersion
 from analysis.models.influence import Influence, leave_one_out
@@ -41,6 +42,7 @@ __all__ = [
     "CrossProducts",
     "CurvePoint",
     "Difference",
+    "FittedRows",
     "Group",
     "Influence",
     "JointTest",
@@ -69,6 +71,8 @@ __all__ = [
     "differences",
     "equivalence_power",
     "fit_sums",
+    "fit_with",
+    "fitted_rows",
     "gamma_mixed",
     "interrupted",
     "joint_test",

@@ -16,6 +16,7 @@ import pandas as pd
 from analysis.models.arrays import Bools, Floats, Ints
 from analysis.models.blocks import Block
 from analysis.models.design import Rows
+from analysis.models.fitted_rows import FittedRows
 from analysis.models.gradient import eliminated_products, rest_kernel, rest_products
 from analysis.models.information import LevelProducts
 from analysis.models.mixed import MixedFit
@@ -75,8 +76,8 @@ def level_effects(fit: MixedFit) -> tuple[LevelEffects, ...]:
     return tuple(found[factor] for factor in sorted(found))
 
 
-def row_fit(fit: MixedFit, frame: pd.DataFrame) -> RowFit:
-    """Fitted values, residuals and leverages of a frame's complete rows.
+def row_fit(fit: MixedFit, frame: pd.DataFrame | FittedRows) -> RowFit:
+    """Fitted values, residuals and leverages of a frame's complete rows, or of those that were fitted and read before.
 
     Levels that the fit has not seen have a random effect of 0.
 
@@ -85,7 +86,7 @@ def row_fit(fit: MixedFit, frame: pd.DataFrame) -> RowFit:
     ValueError
         If the frame lacks a column of the formula.
     """
-    rows = fit.sums.design.rows(frame)
+    rows = frame.rows if isinstance(frame, FittedRows) else fit.sums.design.rows(frame)
     places = [fit.sums.names.index(name) for name in fit.names]
     fixed_part = rows.dense[:, places] @ fit.coefficients
     fitted = fixed_part.copy()

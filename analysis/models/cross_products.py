@@ -25,7 +25,7 @@ from analysis.models.design import CONSTANT, Design, Rows, bound, levels_of, var
 from analysis.models.formula import ModelFormula
 from analysis.models.sources import Source, chunks, text_levels
 
-__all__ = ["Accumulator", "CrossProducts", "accumulate"]
+__all__ = ["Accumulator", "CrossProducts", "accumulate", "label_index", "with_dense_products"]
 
 _CHUNK_ROWS = 250_000
 _ROUNDING = 1e-10  # share of the largest level's sum of squares that a subtraction may leave
@@ -92,7 +92,7 @@ class Accumulator:
         self._pairs: dict[tuple[int, int], Sparse] = {}
         if levels_from is not None:
             self._shift = levels_from.shift
-            self._labels = [pd.Index(_objects(labels), tupleize_cols=False) for labels in levels_from.labels]
+            self._labels = [label_index(labels) for labels in levels_from.labels]
 
     def add(self, chunk: pd.DataFrame) -> Rows:
         """Add a chunk's complete rows and return them as they were read."""
@@ -151,9 +151,11 @@ class Accumulator:
         if not len(known):
             self._labels[t] = labels
             return codes
+        if len(labels) == len(known) and labels.equals(known):
+            return codes
         new = labels[~labels.isin(known)]
         if len(new):
-            known = pd.Index(_objects([*known, *new]), tupleize_cols=False)
+            known = label_index([*known, *new])
             self._labels[t] = known
         places = pd.Index(known).get_indexer(labels)
         return np.asarray(places, dtype=np.int64)[codes]
@@ -161,17 +163,14 @@ class Accumulator:
     def _add_factor(self, t: int, codes: Ints, columns: Floats | None, dense: Floats) -> None:
         levels, width = len(self._labels[t]), len(self.design.factors[t].columns)
         varying = np.ones((len(codes), 1)) if columns is None else columns
-        own, with_dense = _grown(self._own[t], levels), _grown(self._with[t], levels * width)
+        own = _grown(self._own[t], levels)
         for a in range(width):
-            weight = None if columns is None else varying[:, a]
             for b in range(a + 1):
-                product = None if weight is None else weight * varying[:, b]
+                product = None if columns is None else varying[:, a] * varying[:, b]
                 own[:, a, b] += np.bincount(codes, product, levels)
                 own[:, b, a] = own[:, a, b]
-            for k in range(dense.shape[1]):
-                product = dense[:, k] if weight is None else weight * dense[:, k]
-                with_dense[a::width, k] += np.bincount(codes, product, levels)
-        self._own[t], self._with[t] = own, with_dense
+        self._own[t] = own
+        self._with[t] = _grown(self._with[t], levels * width) + with_dense_products(codes, columns, dense, levels)
 
 
 def accumulate(
@@ -231,6 +230,15 @@ def _shift(dense: Floats, design: Design) -> Floats:
     return np.asarray(shift)
 
 
+def with_dense_products(codes: Ints, columns: Floats | None, dense: Floats, levels: int) -> Floats:
+    """Z'D (q·c, k) of a factor with these codes and columns (the constant where None) and dense columns (n, k)."""
+    rows, width = len(codes), 1 if columns is None else columns.shape[1]
+    values = np.ones(rows) if columns is None else columns.ravel()
+    places = (codes[:, None] * width + np.arange(width)).ravel()
+    Z = sparse.csr_array((values, places, np.arange(0, rows * width + 1, width)), shape=(rows, levels * width))
+    return np.asarray(Z.T @ dense)
+
+
 def _pair(
     first: Ints, second: Ints, varying_first: Floats | None, varying_second: Floats | None, rows: int, columns: int
 ) -> Sparse:
@@ -262,7 +270,8 @@ def _resized(pair: Sparse, shape: tuple[int, ...]) -> Sparse:
     return grown
 
 
-def _objects(labels: Sequence[Any]) -> np.ndarray:
+def label_index(labels: Sequence[Any]) -> pd.Index:
+    """Levels as an index, those of a crossing as tuples."""
     array = np.empty(len(labels), dtype=object)
     array[:] = list(labels)
-    return array
+    return pd.Index(array, tupleize_cols=False)

@@ -111,8 +111,10 @@ class Design:
         ------
         ValueError
             If a column is missing, a category was not among the levels that the design was made from, or a value such
-            as the log of zero is not finite.
+            as the log of zero is not finite; or if columns that no formula names were added to the design.
         """
+        if self.spec is None:
+            raise ValueError(f"a design that columns were added to reads no rows: {self.formula.text}")
         used, kept = _complete(frame, self.variables)
         used = as_categories(used, self.levels)
         return self.assembled(used, _evaluated(self.spec, used), kept)

@@ -14,7 +14,9 @@ import pandas as pd
 from analysis.models.arrays import Bools, CannotFitError, Floats
 from analysis.models.cross_products import Accumulator, CrossProducts
 from analysis.models.design import Rows
+from analysis.models.fitted_rows import FittedRows, fitted_rows
 from analysis.models.mixed import MixedFit, fit_sums
+from analysis.models.threads import one_thread
 
 __all__ = ["Influence", "leave_one_out"]
 
@@ -53,12 +55,12 @@ class Influence:
         return self.names.index(name)
 
 
-def leave_one_out(fit: MixedFit, frame: pd.DataFrame, factor: str) -> Influence:
+def leave_one_out(fit: MixedFit, frame: pd.DataFrame | FittedRows, factor: str) -> Influence:
     """Leave each level of a column out and fit again.
 
     Parameters
     ----------
-    frame : DataFrame
+    frame : DataFrame or FittedRows
         The rows that the model was fitted to.
     factor : str
         Any column of the frame, whether or not the model uses it.
@@ -68,21 +70,20 @@ def leave_one_out(fit: MixedFit, frame: pd.DataFrame, factor: str) -> Influence:
     ValueError
         If the frame has no such column or is not what was fitted.
     """
-    if factor not in frame.columns:
+    read = frame if isinstance(frame, FittedRows) else fitted_rows(fit, frame)
+    if factor not in read.frame.columns:
         raise ValueError(f"factor must be a column of the frame, got {factor!r}")
-    rows = fit.sums.design.rows(frame)
-    if len(rows.dense) != fit.rows:
-        raise ValueError(f"frame must be the one that was fitted ({fit.rows} complete rows), got {len(rows.dense)}")
-    codes, levels = pd.factorize(frame.loc[rows.kept, factor], sort=True)
+    codes, levels = pd.factorize(read.frame.loc[read.rows.kept, factor], sort=True)
     coefficients = np.full((len(levels), len(fit.names)), np.nan)
     errors = np.full_like(coefficients, np.nan)
-    for level in range(len(levels)):
-        without = _without(fit, fit.sums, rows, codes == level)
-        if without is None:
-            continue
-        places = [fit.names.index(name) for name in without.names]
-        coefficients[level, places] = without.coefficients
-        errors[level, places] = without.standard_errors
+    with one_thread():
+        for level in range(len(levels)):
+            without = _without(fit, fit.sums, read.rows, codes == level)
+            if without is None:
+                continue
+            places = [fit.names.index(name) for name in without.names]
+            coefficients[level, places] = without.coefficients
+            errors[level, places] = without.standard_errors
     return Influence(
         factor=factor,
         levels=tuple(levels),

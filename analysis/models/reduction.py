@@ -60,7 +60,8 @@ class Reduction:
     def left(self, products: Sparse, weights: Floats) -> Iterator[tuple[int, int, Floats]]:
         """The same some columns at a time, each from its diagonal down: (start, stop, block)."""
         for start, stop, block in self._blocks(weights):
-            yield start, stop, products[start:, start:stop].toarray() - block
+            own = products[start:, start:stop] if self.sparse else products
+            yield start, stop, own.toarray() - block
 
     def left_times(self, products: Sparse, weights: Floats, stacked: Floats) -> Floats:
         """The same times (m, k)."""

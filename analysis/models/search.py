@@ -25,6 +25,7 @@ _STEPS = 40
 _HALVINGS = 20
 _LEVEL = 1e-10  # the deviance that a full step would still gain
 _SLACK = 1e-12
+_LARGE = 200  # columns of the rest from which a step's matrices are worth overwriting
 
 
 @dataclass(frozen=True)
@@ -43,10 +44,12 @@ def search(system: System, begin: Floats, reml: bool) -> Found:
         return Found(solve(system, ()), True, 1)
     if not all(part.tied for block in system.blocks for part in block.parts):
         return quasi_newton(system, begin, reml)
-    vector, converged, evaluations = _newton(system, parameters, begin, reml)
-    if converged:
-        return Found(solve(system, parameters.factors(vector)), True, evaluations)
-    return quasi_newton(system, vector, reml, evaluations)
+    vector, found, evaluations = _newton(system, parameters, begin, reml)
+    if found is None:
+        return quasi_newton(system, vector, reml, evaluations)
+    if _spends(system):
+        found = solve(system, parameters.factors(vector))
+    return Found(found, True, evaluations)
 
 
 def quasi_newton(system: System, begin: Floats, reml: bool, before: int = 0) -> Found:
@@ -65,17 +68,23 @@ def quasi_newton(system: System, begin: Floats, reml: bool, before: int = 0) -> 
     return Found(solve(system, parameters.factors(found.x)), bool(found.success), before + int(found.nfev))
 
 
-def _newton(system: System, parameters: Parameters, begin: Floats, reml: bool) -> tuple[Floats, bool, int]:
+def _spends(system: System) -> bool:
+    """Whether the matrices are so large that a step overwrites those of its solution."""
+    return len(system.HD) > _LARGE
+
+
+def _newton(system: System, parameters: Parameters, begin: Floats, reml: bool) -> tuple[Floats, Solution | None, int]:
+    """Where the steps end, the solution there if they ended where they should, and how many were tried."""
     at, evaluations = begin, 1
     factors = parameters.factors(at)
     solution = solve(system, factors)
     deviance = solution.deviance(reml)
     for _ in range(_STEPS):
         bend = average_information(solution, reml)
-        slope = parameters.chained(gradient(solution, reml, spend=True), factors)
+        slope = parameters.chained(gradient(solution, reml, spend=_spends(system)), factors)
         step = _bounded_step(at, slope, bend)
         if -float(slope @ step) < _LEVEL:
-            return at, True, evaluations
+            return at, solution, evaluations
         for _ in range(_HALVINGS):
             del solution  # its matrices are as large as those of the next
             tried = np.maximum(at + step, 0.0)
@@ -86,9 +95,9 @@ def _newton(system: System, parameters: Parameters, begin: Floats, reml: bool) -
                 break
             step = 0.5 * step
         else:
-            return at, False, evaluations
+            return at, None, evaluations
         at, deviance = tried, solution.deviance(reml)
-    return at, False, evaluations
+    return at, None, evaluations
 
 
 def _bounded_step(at: Floats, slope: Floats, curvature: Floats) -> Floats:
