@@ -15,6 +15,7 @@ from analysis.charts.capability_intervals import (
 from analysis.charts.censored import CensoredMeans, censored_means
 from analysis.charts.censored_limits import CensoredIndividuals, censored_individuals
 from analysis.charts.chart import Chart
+from analysis.charts.climbs import Climb, slow_climb
 from analysis.charts.constants import ChartConstants, c4, chart_constants, d2, d3
 from analysis.charts.counts import CountChart, defects, defects_per_unit, failed_shares
 from analysis.charts.cusum import Cusum, CusumSignal, cusum
@@ -65,6 +66,7 @@ __all__ = [
     "CensoredMeans",
     "Chart",
     "ChartConstants",
+    "Climb",
     "CountChart",
     "Cusum",
     "CusumSignal",
@@ -121,6 +123,7 @@ __all__ = [
     "run_length",
     "run_signals",
     "share_beyond",
+    "slow_climb",
     "smallest_shift_found",
     "spread_interval",
     "standardised",

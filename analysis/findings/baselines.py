@@ -8,14 +8,22 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 
 import numpy as np
 import pandas as pd
 
 from analysis.charts import PhaseMarks
+from analysis.vocabulary import STAGES
 
-__all__ = ["BASELINE_RUNS", "FrozenPhase", "RunLeftOut", "phase_marks", "phases_of"]
+__all__ = [
+    "BASELINE_RUNS",
+    "FrozenPhase",
+    "RunLeftOut",
+    "SeriesPhases",
+    "phases_of",
+    "series_phases",
+]
 
 BASELINE_RUNS = 25
 """Until a person freezes a baseline, limits come from this many first runs."""
@@ -35,14 +43,17 @@ class RunLeftOut:
 
 @dataclass(frozen=True)
 class FrozenPhase:
-    """A stretch of a recipe's runs in a format with limits of their own.
+    """A stretch of a recipe's runs in a format with limits of their own, for one measure read at one stage.
 
     It begins with the first run on or after ``begins`` (with the first of all where that is None) and lasts until the
     next phase. Its limits come from the runs of ``since`` to ``until``, both included, less those ``left_out``.
-    ``because`` says why, and ``by`` who said so.
+    ``because`` says why, ``by`` who said so and ``at`` when; ``number`` is its entry in the ledger's journal. Both are
+    None where it is not on record.
     """
 
-    recipe: str
+    measure: str
+    stage: str
+    recipe: str | None
     format: str | None
     begins: date | None
     since: date
@@ -50,15 +61,28 @@ class FrozenPhase:
     because: str
     by: str
     left_out: tuple[RunLeftOut, ...] = ()
+    at: datetime | None = None
+    number: int | None = None
 
     def __post_init__(self) -> None:
         if not self.because.strip():
             raise ValueError("FrozenPhase: because must give the reason, got an empty text")
+        if self.stage not in STAGES:
+            raise ValueError(f"FrozenPhase: stage must be one of {', '.join(STAGES)}, got {self.stage!r}")
         if self.since > self.until:
             raise ValueError(f"FrozenPhase: since must not be after until, got {self.since} and {self.until}")
+        if self.begins is not None and self.begins > self.since:
+            raise ValueError(f"FrozenPhase: begins must not be after since, got {self.begins} and {self.since}")
+
+    @property
+    def place(self) -> tuple[str, str, str | None, str | None, date | None]:
+        """Where it stands: a later one at the same place counts in its stead."""
+        return self.measure, self.stage, self.recipe, self.format, self.begins
 
 
-def phases_of(phases: Sequence[FrozenPhase], recipe: str | None, format: str | None) -> tuple[FrozenPhase, ...]:
+def phases_of(
+    phases: Sequence[FrozenPhase], measure: str, stage: str, recipe: str | None, format: str | None
+) -> tuple[FrozenPhase, ...]:
     """Return a series' phases in the order in which they begin.
 
     Raises
@@ -66,32 +90,48 @@ def phases_of(phases: Sequence[FrozenPhase], recipe: str | None, format: str | N
     ValueError
         If two phases of the series begin on the same day.
     """
-    own = [phase for phase in phases if (phase.recipe, phase.format) == (recipe, format)]
+    own = [phase for phase in phases if phase.place[:4] == (measure, stage, recipe, format)]
     begins = [phase.begins for phase in own]
     if len(set(begins)) < len(begins):
         raise ValueError(f"phases: two phases of {recipe}, {format} begin on the same day")
     return tuple(sorted(own, key=lambda phase: phase.begins or date.min))
 
 
-def phase_marks(phases: Sequence[FrozenPhase], runs: pd.DataFrame) -> PhaseMarks:
+@dataclass(frozen=True, eq=False)
+class SeriesPhases:
+    """The phases of one series: ``marks`` on its runs, and what each phase's number stands for.
+
+    An entry of ``frozen`` is None for a phase that nobody froze: the first runs, whatever they were.
+    """
+
+    marks: PhaseMarks
+    frozen: tuple[FrozenPhase | None, ...]
+
+
+def series_phases(phases: Sequence[FrozenPhase], runs: pd.DataFrame) -> SeriesPhases:
     """Return the phase of each run, from 0, and whether it is in its phase's baseline.
 
     Parameters
     ----------
     phases : sequence of FrozenPhase
-        One series' own, in order; without one the first runs are the baseline.
+        One series' own, in order. Runs before the first of them have their own first runs for a baseline.
     runs : DataFrame
         ``run`` and ``at`` of the series' runs, in order.
     """
     n = len(runs)
-    if not phases:
-        return PhaseMarks(np.zeros(n, dtype=np.int64), np.arange(n) < BASELINE_RUNS)
+    frozen: tuple[FrozenPhase | None, ...] = tuple(phases)
+    if not phases or phases[0].begins is not None:
+        frozen = (None, *phases)
     days = runs["at"].to_numpy("datetime64[D]")
-    begins = np.array([np.datetime64(phase.begins or phase.since, "D") for phase in phases])
-    phase = np.maximum(np.searchsorted(begins, days, side="right") - 1, 0)
+    begins = np.array([np.datetime64((each.begins if each is not None else None) or date.min, "D") for each in frozen])
+    phase = np.searchsorted(begins, days, side="right") - 1
     baseline = np.zeros(n, dtype=np.bool_)
-    for number, each in enumerate(phases):
+    for number, each in enumerate(frozen):
+        here = phase == number
+        if each is None:
+            baseline |= here & (np.cumsum(here) <= BASELINE_RUNS)
+            continue
         within = (days >= np.datetime64(each.since, "D")) & (days <= np.datetime64(each.until, "D"))
         without = runs["run"].isin([left.run for left in each.left_out]).to_numpy(np.bool_)
-        baseline |= (phase == number) & within & ~without
-    return PhaseMarks(phase.astype(np.int64), baseline)
+        baseline |= here & within & ~without
+    return SeriesPhases(PhaseMarks(phase.astype(np.int64), baseline), frozen)

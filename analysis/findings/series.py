@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from datetime import datetime
 
 import pandas as pd
 
@@ -69,8 +70,9 @@ class Move:
     """A move of the level: the first run at the new level and the dates between which that run lies.
 
     ``before`` and ``after`` are the levels [kept unit], ``percent`` the change with its 95 % interval ``low`` to
-    ``high`` [%]; NaN where the old level of a linear measure is 0. ``gradual`` is true where a steady climb or fall
-    over the same runs fits better than a step. ``coincides_with`` lists what else changed then.
+    ``high`` [%]; NaN where the old level of a linear measure is 0. ``gradual`` is true where a slow climb or fall tells
+    the runs plainly better than a step: ``at`` is then where it begins, ``ends`` where it is over; ``may_be_gradual``
+    where the runs do not tell the two apart. ``coincides_with`` lists what else changed then.
     """
 
     at: pd.Timestamp
@@ -84,6 +86,8 @@ class Move:
     high: float
     gradual: bool
     coincides_with: tuple[str, ...]
+    may_be_gradual: bool = False
+    ends: pd.Timestamp | None = None
 
     def as_document(self) -> dict[str, object]:
         """Return the move as the JSON document of the command line has it."""
@@ -98,16 +102,19 @@ class Move:
             "percent_low": or_none(self.low),
             "percent_high": or_none(self.high),
             "gradual": self.gradual,
+            "may_be_gradual": self.may_be_gradual,
+            "ends": None if self.ends is None else self.ends.isoformat(),
             "coincides_with": list(self.coincides_with),
         }
 
 
 @dataclass(frozen=True)
 class PhaseShown:
-    """One phase of a series: when it begins, its baseline and limits, and who froze it for which reason.
+    """One phase of a series: when it begins, its baseline and limits, and who froze it for which reason and when.
 
-    ``because`` and ``by`` are None where nobody has frozen it: the baseline is then the first runs, whatever they were.
-    ``left_out`` pairs a run with the reason why the baseline does without it.
+    ``because``, ``by`` and ``at`` are None where nobody has frozen it: the baseline is then the first runs, whatever
+    they were. ``number`` is its entry in the ledger's journal. ``left_out`` pairs a run with the reason why the
+    baseline does without it.
     """
 
     begins: pd.Timestamp
@@ -120,6 +127,8 @@ class PhaseShown:
     because: str | None
     by: str | None
     left_out: tuple[tuple[str, str], ...] = ()
+    at: datetime | None = None
+    number: int | None = None
 
     def as_document(self) -> dict[str, object]:
         """Return the phase as the JSON document of the command line has it."""
@@ -132,6 +141,7 @@ class PhaseShown:
             "because": self.because,
             "by": self.by,
             "left_out": [{"run": run, "because": because} for run, because in self.left_out],
+            "number": self.number,
         }
 
     def baseline_document(self) -> dict[str, object]:
@@ -140,6 +150,10 @@ class PhaseShown:
             "from": None if self.since is None else self.since.isoformat(),
             "to": None if self.until is None else self.until.isoformat(),
             "n": self.runs,
+            "frozen": self.because is not None,
+            "because": self.because,
+            "by": self.by,
+            "frozen_at": None if self.at is None else self.at.isoformat(),
         }
 
 

@@ -10,7 +10,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from analysis.charts import RULES, Chart, Memory, PhaseMarks, censored_individuals, individuals, residual_chart
-from analysis.findings.baselines import FrozenPhase, phase_marks
+from analysis.findings.baselines import FrozenPhase, series_phases
 from analysis.findings.series import Move, PhaseShown, Point, Series, SignalFound
 from analysis.findings.series_moves import memory_between_moves, memory_caution, moves_of
 from analysis.findings.series_targets import TargetLimits, targets_kept
@@ -57,12 +57,12 @@ def series_of(
     values = runs["value"].to_numpy(np.float64)
     charted = np.log(values) if scale == "log" else values
     moves = moves_of(runs, charted, charted, practices, scale)
-    marks = phase_marks(phases, runs)
-    chart = _chart(runs, values, scale, rules, marks) if len(runs) >= FEWEST_RUNS else None
+    found_phases = series_phases(phases, runs)
+    chart = _chart(runs, values, scale, rules, found_phases.marks) if len(runs) >= FEWEST_RUNS else None
     why_not = too_few(chart, len(runs))
     found = memory_between_moves(charted, moves)
     points = chart_points(runs, values, chart)
-    shown = _phases_shown(phases, runs, chart)
+    shown = _phases_shown(found_phases.frozen, runs, chart)
     return Series(
         recipe=recipe,
         format=format,
@@ -137,14 +137,16 @@ def _last_baseline(points: tuple[Point, ...], chart: Chart) -> tuple[Point, ...]
     return tuple(points[place] for place in np.flatnonzero(used))
 
 
-def _phases_shown(phases: Sequence[FrozenPhase], runs: pd.DataFrame, chart: Chart | None) -> tuple[PhaseShown, ...]:
+def _phases_shown(
+    phases: Sequence[FrozenPhase | None], runs: pd.DataFrame, chart: Chart | None
+) -> tuple[PhaseShown, ...]:
     if chart is None:
         return ()
     shown = []
     for number in np.unique(chart.phase).tolist():
         here = chart.phase == number
         used = runs["at"][here & chart.baseline]
-        frozen = phases[number] if phases else None
+        frozen = phases[number]
         first = int(np.flatnonzero(here)[0])
         shown.append(
             PhaseShown(
@@ -158,6 +160,8 @@ def _phases_shown(phases: Sequence[FrozenPhase], runs: pd.DataFrame, chart: Char
                 because=None if frozen is None else frozen.because,
                 by=None if frozen is None else frozen.by,
                 left_out=() if frozen is None else tuple((left.run, left.because) for left in frozen.left_out),
+                at=None if frozen is None else frozen.at,
+                number=None if frozen is None else frozen.number,
             )
         )
     return tuple(shown)

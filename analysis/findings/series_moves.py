@@ -4,14 +4,23 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import groupby, pairwise
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analysis.charts import Memory, Shift, alarm_rate_with_memory, level_shifts, levels_about, memory
+from analysis.charts import (
+    Climb,
+    Memory,
+    Shift,
+    alarm_rate_with_memory,
+    level_shifts,
+    levels_about,
+    memory,
+    slow_climb,
+)
 from analysis.findings.coincidences import coincidences
 from analysis.findings.series import Move
 from analysis.findings.wording import percent_of_ratio
@@ -42,10 +51,22 @@ def moves_of(
     """
     shifts = level_shifts(found_in)
     edges = [0, *(shift.at for shift in shifts), found_in.size]
-    return tuple(
-        _move(runs, sized, practices, shift, edges[place], edges[place + 2], scale, gradual)
-        for place, (shift, gradual) in enumerate(zip(shifts, _gradual(sized, shifts), strict=True))
-    )
+    moves: list[Move] = []
+    place = 0
+    for _, like in groupby(shifts, key=lambda shift: shift.size > 0):
+        together = list(like)
+        own = edges[place : place + len(together) + 2]
+        climb = slow_climb(sized[own[0] : own[-1]], [at - own[0] for at in own[1:-1]])
+        if climb is not None and climb.is_plain:
+            moves.append(_climbed(_Stretch(runs, sized, own[0], own[-1]), practices, climb, scale))
+        else:
+            may_climb = climb is not None and climb.is_open
+            moves += [
+                _stepped(_Stretch(runs, sized, own[step], own[step + 2]), practices, shift, scale, may_climb)
+                for step, shift in enumerate(together)
+            ]
+        place += len(together)
+    return tuple(moves)
 
 
 def memory_between_moves(charted: Floats, moves: Sequence[Move]) -> Memory | None:
@@ -67,33 +88,69 @@ def memory_caution(found: Memory | None) -> tuple[str, ...]:
     )
 
 
-def _move(
-    runs: pd.DataFrame,
-    sized: Floats,
-    practices: Sequence[Practice],
-    shift: Shift,
-    left: int,
-    right: int,
-    scale: Scale,
-    gradual: bool,
+@dataclass(frozen=True, eq=False)
+class _Stretch:
+    """The runs of a series from ``left`` up to ``right``, and the series itself on its scale."""
+
+    all_runs: pd.DataFrame
+    sized: Floats
+    left: int
+    right: int
+
+    @property
+    def runs(self) -> pd.DataFrame:
+        return self.all_runs.iloc[self.left : self.right]
+
+    @property
+    def values(self) -> Floats:
+        return self.sized[self.left : self.right]
+
+
+@dataclass(frozen=True)
+class _Size:
+    """The levels on both sides of a move and the 95 % interval of their difference, on the series' scale."""
+
+    before: float
+    after: float
+    low: float
+    high: float
+
+
+def _stepped(
+    stretch: _Stretch, practices: Sequence[Practice], shift: Shift, scale: Scale, may_be_gradual: bool
 ) -> Move:
-    at, earliest, latest = (runs["at"].iloc[place] for place in (shift.at, shift.earliest, shift.latest))
-    levels = levels_about(sized[left:right], shift.at - left)
+    left = stretch.left
     within = replace(shift, at=shift.at - left, earliest=shift.earliest - left, latest=shift.latest - left)
+    levels = levels_about(stretch.values, within.at)
+    size = _Size(levels.before, levels.after, levels.low, levels.high)
+    return replace(_move(stretch, practices, within, size, scale), may_be_gradual=may_be_gradual)
+
+
+def _climbed(stretch: _Stretch, practices: Sequence[Practice], climb: Climb, scale: Scale) -> Move:
+    """Return a climb as a move that begins with the first run after its lower corner."""
+    first, earliest, latest = climb.begins + 1, climb.earliest + 1, climb.latest + 1
+    within = Shift(first, earliest, latest, climb.before, climb.after, climb.low, climb.high, math.nan)
+    size = _Size(climb.before, climb.after, climb.low, climb.high)
+    ends = stretch.runs["at"].iloc[climb.ends]
+    return replace(_move(stretch, practices, within, size, scale), gradual=True, ends=ends)
+
+
+def _move(stretch: _Stretch, practices: Sequence[Practice], within: Shift, size: _Size, scale: Scale) -> Move:
+    at, earliest, latest = (stretch.runs["at"].iloc[place] for place in (within.at, within.earliest, within.latest))
     log = scale == "log"
-    percents = [_percent(size, levels.before, log) for size in (levels.after - levels.before, levels.low, levels.high)]
+    percents = [_percent(off, size.before, log) for off in (size.after - size.before, size.low, size.high)]
     return Move(
         at=at,
         earliest=earliest,
         latest=latest,
-        point=shift.at,
-        before=math.exp(levels.before) if log else levels.before,
-        after=math.exp(levels.after) if log else levels.after,
+        point=stretch.left + within.at,
+        before=math.exp(size.before) if log else size.before,
+        after=math.exp(size.after) if log else size.after,
         percent=percents[0],
         low=percents[1],
         high=percents[2],
-        gradual=gradual,
-        coincides_with=coincidences(runs.iloc[left:right], practices, within),
+        gradual=False,
+        coincides_with=coincidences(stretch.runs, practices, within),
     )
 
 
@@ -101,34 +158,3 @@ def _percent(size: float, before: float, log: bool) -> float:
     if log:
         return percent_of_ratio(size)
     return 100 * size / abs(before) if before else float("nan")
-
-
-def _gradual(sized: Floats, shifts: Sequence[Shift]) -> list[bool]:
-    """Return, for each move, whether one straight climb or fall tells it and its like neighbours better than steps do.
-
-    Neighbouring moves in one direction are taken together. Both ways of telling them are weighed by the Bayesian
-    information criterion: a line has two numbers, so many steps have two each and the first level.
-
-    Source: Schwarz 1978, "Estimating the dimension of a model", Ann. Stat. 6.
-    """
-    answers: list[bool] = []
-    edges = [0, *(shift.at for shift in shifts), sized.size]
-    place = 0
-    for _, like in groupby(shifts, key=lambda shift: shift.size > 0):
-        steps = len(list(like))
-        own = edges[place : place + steps + 2]
-        window = sized[own[0] : own[-1]]
-        by_steps = sum(
-            float(((part - part.mean()) ** 2).sum()) for part in np.split(window, np.subtract(own[1:-1], own[0]))
-        )
-        saved = window.size * math.log(_left_by_line(window) / by_steps) if by_steps > 0 else math.inf
-        answers += [saved < (2 * steps - 1) * math.log(window.size)] * steps
-        place += steps
-    return answers
-
-
-def _left_by_line(window: Floats) -> float:
-    """Return the squares that a straight line through the runs leaves over."""
-    place = np.arange(window.size) - (window.size - 1) / 2
-    off = window - window.mean()
-    return float(off @ off) - float(place @ off) ** 2 / float(place @ place)

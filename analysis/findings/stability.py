@@ -105,7 +105,7 @@ def stability(
     found = run_values(table, measure, stage)
     at_any_time = replace(chosen, since=None, until=None)
     runs, practices = _with_practices(table, at_any_time.apply(found.runs, "at").reset_index(drop=True))
-    series = shown(_by_recipe(table, runs, practices, asked, tuple(rules), phases), chosen)
+    series = shown(_by_recipe(table, runs, practices, asked, stage, tuple(rules), phases), chosen)
     across = shown(across_recipes(runs, practices, asked.scale, tuple(rules)), chosen)
     return Stability(
         question=_QUESTION.format(measure=asked.label.lower()),
@@ -127,6 +127,7 @@ def _by_recipe(
     runs: pd.DataFrame,
     practices: Sequence[Practice],
     asked: Measure,
+    stage: str,
     rules: Sequence[str],
     phases: Sequence[FrozenPhase],
 ) -> tuple[Series, ...]:
@@ -140,7 +141,7 @@ def _by_recipe(
                 practices,
                 asked.scale,
                 rules,
-                phases_of(phases, *called),
+                phases_of(phases, asked.name, stage, *called),
                 target_limits(table.targets, asked.name, *called),
                 recipe=called[0],
                 format=called[1],
@@ -188,8 +189,10 @@ def _answer(asked: Measure, series: Sequence[Series], across: Sequence[Series]) 
 
 def _moved(asked: Measure, one: Series, move: Move) -> str:
     size = amount(move.after - move.before, asked.unit) if math.isnan(move.percent) else percent(move.percent)
-    how = "gradually, about" if move.gradual else "about"
-    return f"{one.name}: {size} {how} {day(move.at)} (between {day(move.earliest)} and {day(move.latest)})"
+    if move.gradual and move.ends is not None:
+        return f"{one.name}: {size} slowly, from about {day(move.at)} to about {day(move.ends)}"
+    how = "at once or slowly, " if move.may_be_gradual else ""
+    return f"{one.name}: {size} {how}about {day(move.at)} (between {day(move.earliest)} and {day(move.latest)})"
 
 
 def _cautions(series: Sequence[Series]) -> tuple[str, ...]:

@@ -68,12 +68,19 @@ def _move(move: Move, series: Series, finding: Stability) -> list[Component | st
     size = percent(move.percent) if known else change(move.after - move.before, unit)
     between = f" (95 % interval {percent(move.low)} to {percent(move.high)})" if known else ""
     levels = "" if series.recipe is None else f", from {amount(move.before)} to {amount(move.after, unit)}"
-    dates = f"between {day(move.earliest)} and {day(move.latest)}"
-    told = f"By {size}{between}{levels}. It began about {day(move.at)}, {dates}. "
+    told = f"By {size}{between}{levels}. {_when(move)} "
     if not move.coincides_with:
         return [told, "Nothing on record changed then."]
     beside = "; ".join(move.coincides_with)
     return [told, f"It coincides with: {beside}. That is no proof of a cause."]
+
+
+def _when(move: Move) -> str:
+    dates = f"between {day(move.earliest)} and {day(move.latest)}"
+    if move.gradual and move.ends is not None:
+        return f"It moved slowly: it began about {day(move.at)}, {dates}, and was over about {day(move.ends)}."
+    began = f"It began about {day(move.at)}, {dates}."
+    return f"{began} Whether at once or slowly the runs do not tell." if move.may_be_gradual else began
 
 
 def _signals(series: Series, finding: Stability) -> Component:

@@ -240,7 +240,7 @@ def test_dates_choose_what_is_shown_and_not_what_limits_are_made_from():
 
 
 def frozen(since, until, because="first month after the service", begins=None, left_out=(), recipe="P40"):
-    return FrozenPhase(recipe, "can", begins, since, until, because, "AQ", left_out)
+    return FrozenPhase("total_oxygen", "pack", recipe, "can", begins, since, until, because, "AQ", left_out)
 
 
 def test_a_frozen_baseline_sets_the_limits_and_keeps_its_reason():
@@ -277,6 +277,27 @@ def test_a_new_phase_has_limits_of_its_own_and_runs_start_anew():
     assert only(other).phases[0].because is None
 
 
+def test_a_new_phase_alone_leaves_the_runs_before_it_their_own_baseline():
+    frame = raised(packs(60), 30, 2.0)
+    change = (START + pd.Timedelta(days=210)).date()
+    plain = only(stability(table(frame), "total_oxygen"))
+    phased = only(
+        stability(table(frame), "total_oxygen", phases=[frozen(change, date(2026, 7, 1), "new valve", begins=change)])
+    )
+    assert [phase.because for phase in phased.phases] == [None, "new valve"]
+    assert phased.phases[0].centre == pytest.approx(plain.centre)
+    assert phased.phases[1].centre > 1.7 * plain.centre
+    assert phased.as_document()["baseline"]["because"] == "new valve"
+
+
+def test_a_baseline_of_another_measure_or_stage_leaves_a_series_alone():
+    frame = packs(60)
+    plain = only(stability(table(frame), "total_oxygen"))
+    phase = frozen(date(2025, 9, 1), date(2025, 12, 31))
+    for other in (replace(phase, measure="haze"), replace(phase, stage="filler"), replace(phase, format="bottle")):
+        assert only(stability(table(frame), "total_oxygen", phases=[other])).phases == plain.phases
+
+
 def test_it_asks_for_a_phase_and_never_begins_one_by_itself():
     frame = raised(packs(60), 40, 1.6)
     series = only(stability(table(frame), "total_oxygen"))
@@ -292,6 +313,10 @@ def test_frozen_phases_want_reasons_and_order():
         RunLeftOut("R1", "")
     with pytest.raises(ValueError, match="since must not be after until"):
         frozen(date(2025, 3, 1), date(2025, 2, 1))
+    with pytest.raises(ValueError, match="begins must not be after since"):
+        frozen(date(2025, 3, 1), date(2025, 4, 1), begins=date(2025, 3, 2))
+    with pytest.raises(ValueError, match="stage must be one of"):
+        replace(frozen(date(2025, 3, 1), date(2025, 4, 1)), stage="moon")
     twice = [frozen(date(2025, 6, 1), date(2025, 7, 1)) for _ in range(2)]
     with pytest.raises(ValueError, match="begin on the same day"):
         stability(table(packs(20)), "total_oxygen", phases=twice)
@@ -337,11 +362,14 @@ def test_no_target_no_capability():
 def test_a_slow_climb_is_told_from_a_step():
     frame = packs(60)
     step = only(stability(table(raised(frame, 30, 1.6)), "total_oxygen"))
-    assert [move.gradual for move in step.moves] == [False]
+    assert [(move.gradual, move.ends) for move in step.moves] == [(False, None)]
     climbing = frame.assign(total_oxygen=frame["total_oxygen"] * np.exp(0.015 * frame["place"]))
     finding = stability(table(climbing), "total_oxygen")
-    assert all(move.gradual for move in only(finding).moves)
-    assert "gradually" in finding.answer
+    climb, *others = only(finding).moves
+    assert climb.gradual and not others
+    assert climb.low < 100 * math.expm1(0.015 * 59) < climb.high
+    assert climb.earliest <= climb.at <= climb.latest < climb.ends
+    assert "slowly, from about" in finding.answer
 
 
 def test_memory_from_run_to_run_is_said():
