@@ -23,6 +23,7 @@ _INNER_LEVEL = 1e-18
 _LEAST_WEIGHT = 1e-12
 _LEAST_THETA = 1e-5
 _HESSIAN_STEP = 3e-4
+_FURTHEST = 50.0  # ψ are logs and thresholds: beyond it nothing is finite
 
 
 @dataclass(frozen=True)
@@ -47,6 +48,7 @@ class LaplaceSearch:
         self.X, self.random, self.family = X, random, family
         self.effects = np.zeros(random.total)
         self.evaluations = 0
+        self.worst = -np.inf
 
     def split(self, vector: Floats) -> tuple[Floats, Floats, Floats]:
         """φ, β and ψ."""
@@ -59,11 +61,26 @@ class LaplaceSearch:
         phi, beta, own = self.split(vector)
         theta = np.maximum(np.sqrt(np.maximum(phi, 0.0)), _LEAST_THETA)
         fixed = self.X @ beta
-        effects, terms, factored = self._mode(theta, fixed, own)
+        before = self.effects
+        if np.abs(own).max(initial=0.0) > _FURTHEST and self.evaluations > 1:
+            return self._too_far(vector, before)
+        try:
+            with np.errstate(all="ignore"):  # a step of the search may go where nothing is finite
+                effects, terms, factored = self._mode(theta, fixed, own)
+        except CannotFitError:
+            if self.evaluations == 1:
+                raise
+            return self._too_far(vector, before)
         value = float(terms.log_density.sum() - 0.5 * effects @ effects - 0.5 * factored.log_det)
         if not np.isfinite(value):
-            return 1e300, np.zeros_like(vector)
+            return self._too_far(vector, before)
+        self.worst = max(self.worst, -value)
         return -value, -self._gradient(theta, effects, terms, factored)
+
+    def _too_far(self, vector: Floats, effects: Floats) -> tuple[float, Floats]:
+        """Somewhat worse than the worst seen, so that the search halves its step: a huge value would make it stop."""
+        self.effects = effects
+        return self.worst + 10.0 * (1.0 + abs(self.worst)), np.zeros_like(vector)
 
     def _mode(self, theta: Floats, fixed: Floats, own: Floats) -> tuple[Floats, Terms, Factored]:
         """Newton for the mode of u, halving steps that overshoot."""
