@@ -9,13 +9,12 @@ from typing import Any
 
 from analysis.records.headers import header_key
 from analysis.records.kinds import KINDS
+from analysis.records.parsed import DATE_ORDERS
 
 __all__ = ["Answers", "SheetAnswers"]
 
 _NOTHING: Mapping[str, str] = MappingProxyType({})
-_ALLOWED: Mapping[str, tuple[str, ...]] = MappingProxyType(
-    {"dates": ("day-month", "month-day"), "angles": ("90", "forward")}
-)
+_ALLOWED: Mapping[str, tuple[str, ...]] = MappingProxyType({"dates": DATE_ORDERS, "angles": ("90", "forward")})
 _MAPS = ("columns", "units", "dates", "angles")
 
 
@@ -26,8 +25,8 @@ class Answers:
     ``kind`` is a kind of record; ``header_row`` counts as the spreadsheet does, from 1. ``columns`` gives, by header, a
     kept column's name, a measure's name (in a sheet with a column a measure), ``"attribute"``, ``"extra"`` or
     ``"ignore"``; it may also give, by a word that stands in a column of measures, that measure's name or ``"ignore"``.
-    ``units`` gives the unit of a column, ``dates`` its order of day and month, ``angles`` the angle of a haze column,
-    each by header. ``decimal`` is the decimal sign.
+    ``units`` gives the unit of a column, ``dates`` its order of day, month and year, ``angles`` the angle of a haze
+    column, each by header. ``decimal`` is the decimal sign.
     """
 
     kind: str | None = None

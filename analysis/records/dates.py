@@ -16,7 +16,7 @@ from analysis.records.cells import EMPTY, ERROR, MOMENT, NUMBER, TEXT, RawColumn
 from analysis.records.date_patterns import DatePart, date_part, day_numbers, days_from
 from analysis.records.digit_patterns import patterns_of
 from analysis.records.missing import NO_VALUE, is_missing
-from analysis.records.parsed import DateOrder, DateQuestion, Flags, Moments, ParsedMoments, State, States
+from analysis.records.parsed import DATE_ORDERS, DateOrder, DateQuestion, Flags, Moments, ParsedMoments, State, States
 
 __all__ = ["parse_dates", "parse_moments"]
 
@@ -66,8 +66,8 @@ def parse_moments(column: RawColumn, order: DateOrder | None = None) -> ParsedMo
     ValueError
         If ``order`` is another word.
     """
-    if order not in (None, "day-month", "month-day", "year-month-day"):
-        raise ValueError(f"parse_moments: order must be day-month, month-day, year-month-day or None, got {order!r}")
+    if order is not None and order not in DATE_ORDERS:
+        raise ValueError(f"parse_moments: order must be {', '.join(DATE_ORDERS)} or None, got {order!r}")
     words = _read_words(column.words)
     native = column.tag == MOMENT
     question: DateQuestion | None = None

@@ -21,6 +21,7 @@ _DEGREES = re.compile(
 )
 _FORWARD = re.compile(r"\b(?:forward|fwd|forwards)\b")
 _DATE_ORDERS: tuple[tuple[re.Pattern[str], DateOrder], ...] = (
+    (re.compile(r"y{2,4}\s*[/.\- ]\s*m{1,2}\s*[/.\- ]\s*d{1,2}\b"), "year-month-day"),
     (re.compile(r"d{1,2}\s*[/.\- ]\s*m{1,3}\b(?:\s*[/.\- ]\s*y{2,4})?"), "day-month"),
     (re.compile(r"m{1,2}\s*[/.\- ]\s*d{1,2}\b(?:\s*[/.\- ]\s*y{2,4})?"), "month-day"),
 )

@@ -19,7 +19,7 @@ from analysis.records.choices import CHOICES
 from analysis.records.context import Context, Values
 from analysis.records.meaning import Meaning, wide_columns
 from analysis.records.missing import plain
-from analysis.records.parsed import ParsedMoments, ParsedNumbers, ParsedTexts, State, States
+from analysis.records.parsed import DateOrder, ParsedMoments, ParsedNumbers, ParsedTexts, State, States
 from analysis.records.parsing import (
     combine_clock,
     parse_batches,
@@ -49,6 +49,10 @@ _UNREADABLE = {
     "a number": "number", "a whole number": "number", "a date": "date", "a time of day": "time",
     "a length of time": "time",
 }  # fmt: skip
+_WHY_ASKED = {
+    "mixed": "some dates fit only day before month and others only month before day",
+    "turned": "the spreadsheet program seems to have turned day and month round where it could",
+}
 _NUMBER_QUANTITY = {
     "original_gravity": "original_gravity",
     "final_gravity": "final_gravity",
@@ -224,9 +228,7 @@ def read_moment(
 ) -> npt.NDArray[np.datetime64]:
     """Return the moments of a date column and, where there is one, its clock column."""
     cells = context.cells(meaning)
-    order = context.answers.date_order(meaning.header) or meaning.order
-    known = order if order in ("day-month", "month-day") else None
-    read = parse_dates(cells, known) if is_date else parse_moments(cells, known)  # type: ignore[arg-type]
+    read = _read_dates(cells, context.answers.date_order(meaning.header), meaning.order, is_date)
     _ask_order(context, meaning, cells, read)
     context.dates[meaning.header] = read.format
     context.settled[meaning.column] = read.moment
@@ -239,17 +241,28 @@ def read_moment(
     return combine_clock(read, clocks).moment
 
 
+def _read_dates(cells: RawColumn, said: str | None, in_header: DateOrder | None, is_date: bool) -> ParsedMoments:
+    """Read dates in the order that a person said, or else that the header says where the cells keep to it."""
+    parse = parse_dates if is_date else parse_moments
+    if said is not None:
+        return parse(cells, said)  # type: ignore[arg-type]  # one of the orders: Answers lets no other word in
+    read = parse(cells, in_header)
+    return parse(cells) if in_header == "year-month-day" and (read.state == State.UNREADABLE).any() else read
+
+
 def _ask_order(context: Context, meaning: Meaning, cells: RawColumn, read: ParsedMoments) -> None:
     waiting = (read.state == State.AMBIGUOUS) & context.active
     if not waiting.any():
         return
     example = cells.text_at(int(np.flatnonzero(waiting)[0]))
-    why = {
-        "mixed": "some dates fit only day before month and others only month before day",
-        "turned": "the spreadsheet program seems to have turned day and month round where it could",
-    }.get(read.question or "", "both orders fit every date")
-    text = f"Is “{example}” day before month or month before day? In this column {why}."
-    question = context.faults.question("dates", meaning.header, ("day-month", "month-day"), text)
+    if read.question == "years":
+        text = f"Does “{example}” begin or end with its year? Both fit the dates in this column."
+        choices: tuple[DateOrder, ...] = ("year-month-day", "day-month", "month-day")
+    else:
+        why = _WHY_ASKED.get(read.question or "", "both orders fit every date")
+        text = f"Is “{example}” day before month or month before day? In this column {why}."
+        choices = ("day-month", "month-day")
+    question = context.faults.question("dates", meaning.header, choices, text)
     context.faults.ask(question, "date-ambiguous", waiting, meaning.header)
 
 

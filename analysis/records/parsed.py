@@ -11,6 +11,7 @@ import numpy.typing as npt
 import pandas as pd
 
 __all__ = [
+    "DATE_ORDERS",
     "DateOrder",
     "DateQuestion",
     "ParsedClocks",
@@ -23,6 +24,7 @@ __all__ = [
 ]
 
 DateOrder = Literal["day-month", "month-day", "year-month-day"]
+DATE_ORDERS: tuple[DateOrder, ...] = ("day-month", "month-day", "year-month-day")
 DateQuestion = Literal["order", "mixed", "turned", "years"]
 States = npt.NDArray[np.int8]
 Floats = npt.NDArray[np.float64]

@@ -10,6 +10,7 @@ from dash.development.base_component import Component
 
 from analysis.records import SheetIntake, column_choices
 from analysis.records.kinds import KINDS
+from analysis.records.parsed import DATE_ORDERS
 from analysis.vocabulary import MEASURES, measure
 from dashboard.parts.answers import AnswersDocument, control_id, sheet_key
 from dashboard.parts.review import kind_options
@@ -157,7 +158,7 @@ def _order(
         return ""
     return dmc.Select(
         id=_id(sheet, "dates", header),
-        data=[{"value": "day-month", "label": "day first"}, {"value": "month-day", "label": "month first"}],
+        data=[{"value": order, "label": f"{order.partition('-')[0]} first"} for order in DATE_ORDERS],
         value=said,
         placeholder=f"read as {sheet.dates[header]}" if header in sheet.dates else "found from the cells",
         clearable=True,

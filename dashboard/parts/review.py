@@ -23,6 +23,7 @@ __all__ = ["Review", "closer_id", "question_list", "remark_parts", "review", "re
 _CHOICES: Mapping[tuple[str, str], str] = {
     ("dates", "day-month"): "Day first: 4/3 is 4 March",
     ("dates", "month-day"): "Month first: 4/3 is 3 April",
+    ("dates", "year-month-day"): "Year first: 26-03-04 is 4 March 2026",
     ("angles", "90"): "90° (side scatter)",
     ("angles", "forward"): "A forward angle (11° to 25°)",
     ("decimal", "."): "A point: 1.5",

@@ -239,6 +239,30 @@ def test_dates_in_either_order_are_asked_about_and_the_remedy_answers(take_csv: 
     assert answered.records["batches"]["brewed_on"].tolist() == [datetime(2026, 4, 3), datetime(2026, 6, 5)]
 
 
+def test_dates_that_may_begin_with_their_year_are_asked_about_and_each_answer_is_taken(take_csv: Take) -> None:
+    text = "Batch,Recipe,Brew date\n2417,P40,26-03-04\n2418,P40,26-03-05\n"
+    intake = take_csv(text, name="brews.csv")
+    (problem,) = intake.problems
+    assert problem.message.startswith("Does “26-03-04” begin or end with its year?")
+    (question,) = intake.sheets[0].questions
+    assert question.choices == ("year-month-day", "day-month", "month-day")
+    said = [SheetAnswers.from_document(json.loads(question.document(choice))) for choice in question.choices[:2]]
+    years = [take_csv(text, name="brews.csv", answers=each).records["batches"]["brewed_on"].tolist() for each in said]
+    assert years[0] == [datetime(2026, 3, 4), datetime(2026, 3, 5)]
+    assert years[1] == [datetime(2004, 3, 26), datetime(2005, 3, 26)]
+
+
+@pytest.mark.parametrize(("header", "cells"), [
+    ("Brewed (yy-mm-dd)", ["26-03-04", "26-03-14"]),
+    ("Brewed (yyyy/mm/dd)", ["2026/03/04", "2026/03/14"]),
+    ("Brewed (YYYY-MM-DD)", ["04/03/2026", "14/03/2026"]),
+])  # fmt: skip
+def test_a_header_may_say_that_the_year_stands_first(take_csv: Take, header: str, cells: list[str]) -> None:
+    intake = take_csv(f"Batch,Recipe,{header}\n1,P40,{cells[0]}\n2,P40,{cells[1]}\n")
+    assert intake.records["batches"]["brewed_on"].tolist() == [datetime(2026, 3, 4), datetime(2026, 3, 14)]
+    assert intake.problems == ()
+
+
 def test_a_header_may_say_the_order_of_day_and_month(take_csv: Take) -> None:
     intake = take_csv("Batch,Recipe,Brew date (mm/dd/yyyy)\n2417,P40,03/04/2026\n")
     assert intake.records["batches"]["brewed_on"].tolist() == [datetime(2026, 3, 4)]
