@@ -9,7 +9,7 @@ from dash import Dash
 from flask import Flask, Response, make_response, request
 
 from analysis.ledger import Ledger
-from dashboard.pages import charts, intake, meters, not_found_404, oxygen, packs, practices, readiness
+from dashboard.pages import charts, gas_figures, intake, meters, not_found_404, oxygen, packs, practices, readiness
 from dashboard.parts import exports, filters, shell
 from dashboard.parts.context import install
 from dashboard.parts.faults import plain_errors, report
@@ -20,7 +20,7 @@ from dashboard.upload import add_upload_route
 
 __all__ = ["create_app"]
 
-PAGES = (intake, packs, charts, practices, oxygen, readiness, meters, not_found_404)
+PAGES = (intake, packs, charts, practices, oxygen, gas_figures, readiness, meters, not_found_404)
 
 _INDEX = """<!DOCTYPE html>
 <html lang="en-GB">

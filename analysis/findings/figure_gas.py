@@ -88,8 +88,8 @@ def _pure(given: Given) -> float:
 HEADSPACE = Figure(
     "headspace", "Oxygen of a gas in other words", "What is a headspace oxygen as percent, ppmv and partial pressure?",
     (
-        Field("oxygen", "Oxygen in the gas", "gas_oxygen", "0.10 %", "%, ppmv, or a partial pressure in mbar or kPa.",
-              lowest=0, highest=100),
+        Field("oxygen", "Oxygen in the gas", "gas_oxygen", "0.10 ± 0.005 %",
+              "%, ppmv, or a partial pressure in mbar.", lowest=0, highest=100),
         Field("pressure", "Pressure of the gas", "gauge", "2.5 bar", "Gauge; write “abs” behind it if absolute."),
         Field("temperature", "Temperature", "temperature", "20 °C", lowest=0, highest=40),
         AIR_OUTSIDE,
@@ -99,7 +99,7 @@ HEADSPACE = Figure(
 SOLUBILITY = Figure(
     "solubility", "What water and beer hold", "How much oxygen do water and beer hold under air?",
     (
-        Field("temperature", "Temperature", "temperature", "4 °C", lowest=0, highest=40),
+        Field("temperature", "Temperature", "temperature", "4 ± 0.5 °C", lowest=0, highest=40),
         AIR_OUTSIDE,
     ),
     "Benson and Krause 1984, in the form of APHA 4500-O and USGS technical memorandum 2011.03; salinity 0.",

@@ -137,7 +137,8 @@ PURGE = Figure(
     "purge", "Pressure cycles", "How much oxygen is left after pressurising and venting so many times?",
     (
         Field("cycles", "Cycles", "count", "5", lowest=0, highest=1000, takes_spread=False),
-        Field("gauge", "Pressure before venting", "gauge", "1.0 bar", "Gauge; write “abs” behind it if absolute."),
+        Field("gauge", "Pressure before venting", "gauge", "1.0 ± 0.05 bar",
+              "Gauge; write “abs” behind it if absolute."),
         Field("vented", "Pressure after venting", "gauge", "0 bar", "Gauge."),
         _START, AIR_OUTSIDE, _WANTED,
     ),
@@ -147,7 +148,8 @@ PURGE = Figure(
 SWEEP = Figure(
     "sweep", "Sweeping through", "How much oxygen is left after so much gas was swept through a vessel?",
     (
-        Field("gas", "Gas swept through", "volume", "60 hL", "At the vessel's own pressure.", lowest=0, highest=1e6),
+        Field("gas", "Gas swept through", "volume", "60 ± 3 hL", "At the vessel's own pressure.", lowest=0,
+              highest=1e6),
         Field("vessel", "Volume of the vessel's gas", "volume", "20 hL", lowest=0, highest=1e5, above=True),
         _START, _WANTED,
     ),
@@ -164,5 +166,5 @@ TRAPPED = Figure(
         Field("temperature", "Temperature of the air", "temperature", "10 °C", lowest=-20, highest=100),
         AIR_OUTSIDE,
     ),
-    "The gas law, for dry air with 20.946 % oxygen.", _trapped, _GAS_CAUTIONS,
+    "The gas law, for dry air with 20.946 % oxygen.", _trapped, _GAS_CAUTIONS, (("air",), ("length", "bore")),
 )  # fmt: skip

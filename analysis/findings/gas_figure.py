@@ -80,7 +80,8 @@ class Worked:
 class Figure:
     """A question of physics: its name in addresses and commands, its fields, and how it is answered.
 
-    ``rests_on`` is the relation and its source; ``cautions`` are the dangers of what it is asked for.
+    ``rests_on`` is the relation and its source; ``cautions`` are the dangers of what it is asked for. Of the
+    groups of fields in ``either`` one is filled in.
     """
 
     name: str
@@ -90,6 +91,14 @@ class Figure:
     rests_on: str
     work: Callable[[Given], Worked | EntryFault]
     cautions: tuple[Caution, ...] = ()
+    either: tuple[tuple[str, ...], ...] = ()
+
+    def usual(self, field: Field, typed: Mapping[str, str]) -> str:
+        """Return what stands in a field that nobody typed in: nothing where its like was typed instead."""
+        others = [group for group in self.either if field.name not in group]
+        mine = any(field.name in group for group in self.either)
+        instead = mine and any(typed.get(name, "").strip() for group in others for name in group)
+        return "" if instead else field.usual
 
 
 @dataclass(frozen=True)

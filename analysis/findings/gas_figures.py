@@ -55,7 +55,7 @@ def work_out(
         If there is no such figure.
     """
     figure = figure_named(name)
-    read = [read_entry(field, typed.get(field.name, field.usual)) for field in figure.fields]
+    read = [read_entry(field, typed.get(field.name, figure.usual(field, typed))) for field in figure.fields]
     entered = tuple(one for one in read if isinstance(one, Entered))
     faults = tuple(one for one in read if isinstance(one, EntryFault))
     worked = None if faults else figure.work(Given({one.name: one for one in entered}, factor))

@@ -122,5 +122,7 @@ def oxygen_at_closing(
     error = math.hypot(reading_error / left, (days + by_rate / left) * consumption_error)
     middle, reach = left * math.exp(consumption * days), math.exp(_NORMAL * error)
     if reach**2 > WIDEST:
-        return AtClosing(None, f"it was opened too late: its ends would lie {reach**2:.0f} times apart")
+        return AtClosing(
+            None, f"it was opened too late, so that its interval would be {reach**2:.0f} times as high as low"
+        )
     return AtClosing(Estimate(middle, middle / reach, middle * reach, "µg/L", middle * error))

@@ -33,6 +33,7 @@ COMMANDS: Mapping[str, _Entry] = MappingProxyType(
         "chart": _Entry("chart", "A measure's control charts, in numbers."),
         "practices": _Entry("practices", "Which practices shift a measure, and which cannot be told yet."),
         "pickup": _Entry("pickup", "Where does oxygen get in? The rise at each step to the closed pack."),
+        "oxygen": _Entry("oxygen", "Figures of gas and oxygen: purging, trapped air, packs, closures, solubility."),
         "ready": _Entry("ready", "When will this tank be clear enough to package?"),
         "meters": _Entry("meters", "Can the meters be believed? Bias, drift and since when."),
         "blank": _Entry("blank", "Write empty workbooks with the right headers."),

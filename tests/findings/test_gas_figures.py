@@ -40,8 +40,7 @@ def test_how_much_purging_a_wanted_oxygen_takes():
 def test_a_hose_and_a_millilitre_of_air():
     hose = main("trapped", length="20 m", bore="50 mm", beer="20 hL", temperature="10 °C", **ONE_ATMOSPHERE)
     assert hose.value == pytest.approx(5_664, rel=5e-4)
-    none = {"length": "", "bore": ""}
-    drop = main("trapped", air="1 mL", beer="1.7 US bbl", temperature="20 °C", **ONE_ATMOSPHERE, **none)
+    drop = main("trapped", air="1 mL", beer="1.7 US bbl", temperature="20 °C", **ONE_ATMOSPHERE)
     assert drop.value == pytest.approx(1.40, abs=0.005)
     assert "at most" in work_out("trapped", {}).answer
 
@@ -143,7 +142,7 @@ def test_a_beer_factor_lowers_what_the_beer_holds_and_not_the_headspace():
     assert any("A. Maltby" in caution and "a setting" in caution for caution in found.cautions)
     assert any("the default" in caution for caution in work_out("shaken", typed).cautions)
     held = work_out("solubility", {}, own)
-    assert {line.label: line.value for line in held.worked.lines}["Beer, saturated with air"] == "11.79 mg/L"
+    assert {line.label: line.value for line in held.worked.lines}["Beer, saturated with air"].startswith("11.79 mg/L")
     assert "13.11 mg/L" in held.answer
 
 
@@ -179,7 +178,7 @@ def test_purging_comes_with_its_dangers(name):
         ("purge", {"gauge": "1"}, "gauge"),
         ("purge", {"cycles": "2.5"}, "cycles"),
         ("purge", {"gauge": "0", "vented": "1 bar"}, "gauge"),
-        ("trapped", {"air": "1 L"}, "air"),
+        ("trapped", {"air": "1 L", "length": "2 m"}, "air"),
         ("trapped", {"bore": ""}, "bore"),
         ("headspace", {"oxygen": "9 bar"}, "oxygen"),
         ("parts", {"oxygen": "9 bar"}, "oxygen"),

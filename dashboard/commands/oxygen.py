@@ -1,0 +1,65 @@
+"""What does physics say of the gas and the oxygen that I have here?"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import click
+
+from analysis.findings.beer_factor import WATER
+from analysis.findings.figure_entries import Field
+from analysis.findings.gas_figure import Figure
+from analysis.findings.gas_figures import FIGURES, work_out
+from analysis.ledger import Ledger
+from dashboard.commands.options import complain, json_option, ledger_option, print_document, tell
+
+__all__ = ["command"]
+
+
+@click.group("oxygen")
+def command() -> None:
+    """Work out a figure of gas or oxygen: purging, trapped air, packs, closures, solubility.
+
+    \b
+    Figures are typed as the trade writes them, with ± where it is known:
+      dropbright oxygen purge --cycles 5 --gauge "1.0 ± 0.05 bar"
+      dropbright oxygen shaken --reading "40 +- 2 ppb" --beer 440mL --headspace 20mL --temperature 68F
+    """
+
+
+def _command_of(figure: Figure) -> click.Command:
+    """Return the subcommand of a figure, with an option for each of its fields."""
+
+    def run(ledger: Ledger, as_json: bool, **given: str | None) -> None:
+        typed = {name: text for name, text in given.items() if text is not None}
+        found = work_out(figure.name, typed, WATER, ledger.state)
+        if found.faults:
+            for fault in found.faults:
+                complain(f"--{_option(fault.field)}: {fault.message}")
+            if as_json:
+                print_document(found.as_document())
+            raise SystemExit(2)
+        tell(found, as_json)
+        raise SystemExit(0 if found.answered else 1)
+
+    run.__doc__ = figure.question
+    wrapped: Callable[..., object] = json_option(ledger_option(run))
+    for field in reversed(figure.fields):
+        wrapped = click.option(
+            f"--{_option(field.name)}", field.name, show_default=field.usual or False,
+            metavar="WORDS" if field.choices else "FIGURE", help=_help(field),
+        )(wrapped)  # fmt: skip
+    return click.command(figure.name)(wrapped)
+
+
+def _option(name: str) -> str:
+    return name.replace("_", "-")
+
+
+def _help(field: Field) -> str:
+    choices = f" One of: {'; '.join(field.choices)}." if field.choices else ""
+    return f"{field.label}. {field.hint}{choices}".strip()
+
+
+for _figure in FIGURES:
+    command.add_command(_command_of(_figure))

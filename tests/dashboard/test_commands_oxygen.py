@@ -1,0 +1,58 @@
+"""Do the figures of gas and oxygen answer at the terminal, as a table and as JSON, and refuse what they cannot read?"""
+
+import json
+
+import pytest
+from click.testing import CliRunner
+
+from analysis.findings.gas_figures import FIGURES
+from dashboard.commands import main
+
+
+@pytest.fixture
+def run(tmp_path):
+    def call(*words):
+        return CliRunner().invoke(main, ["oxygen", *words, "--ledger", f"sqlite:///{tmp_path / 'new.sqlite'}"])
+
+    return call
+
+
+@pytest.mark.parametrize("figure", [figure.name for figure in FIGURES])
+def test_each_figure_prints_one_document(run, figure):
+    done = run(figure, "--json")
+    assert done.exit_code == 0
+    document = json.loads(done.stdout)
+    assert document["figure"] == figure
+    assert document["low"] <= document["value"] <= document["high"]
+    assert document["beer_factor"]["is_default"]
+
+
+def test_purging_is_answered_in_a_sentence(run):
+    done = run("purge", "--cycles", "5", "--gauge", "101.325kPa", "--outside", "1 atm")
+    assert done.exit_code == 0
+    assert "0.655 %" in done.stderr
+    assert "clears nothing" in done.stderr
+    assert "Pressure before venting" in done.stdout
+
+
+def test_a_figure_that_cannot_be_read_is_misuse(run):
+    done = run("purge", "--gauge", "1")
+    assert done.exit_code == 2
+    assert done.stdout == ""
+    assert "--gauge: Write the unit of the pressure" in done.stderr
+    assert json.loads(run("purge", "--gauge", "1", "--json").stdout)["faults"][0]["field"] == "gauge"
+
+
+def test_too_late_to_say_is_no_answer(run):
+    done = run("closing", "--days", "60 d", "--json")
+    assert done.exit_code == 1
+    assert "too late" in json.loads(done.stdout)["answer"]
+
+
+def test_air_may_stand_in_the_hoses_place(run):
+    assert json.loads(run("trapped", "--air", "1 mL", "--beer", "1.7 US bbl", "--json").stdout)["value"] < 2
+
+
+def test_the_group_lists_its_figures():
+    done = CliRunner().invoke(main, ["oxygen", "--help"])
+    assert all(figure.name in done.output for figure in FIGURES)
