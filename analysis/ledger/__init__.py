@@ -3,6 +3,7 @@
 from analysis.ledger.cache import Cache
 from analysis.ledger.conflicts import Claim, Conflict
 from analysis.ledger.errors import LedgerError
+from analysis.ledger.journal import JournalEntry, TakenBack
 from analysis.ledger.ledger import Ledger
 from analysis.ledger.resolving import Resolution
 from analysis.ledger.results import Commit, Counts, FileEntry, IntakeEntry, SheetEntry, Taking, Withdrawal
@@ -16,11 +17,13 @@ __all__ = [
     "Counts",
     "FileEntry",
     "IntakeEntry",
+    "JournalEntry",
     "Ledger",
     "LedgerError",
     "Resolution",
     "SheetEntry",
     "Snapshot",
+    "TakenBack",
     "Taking",
     "Withdrawal",
     "ledger_cache",

@@ -9,9 +9,10 @@ from typing import Self
 
 from sqlalchemy import select
 
-from analysis.ledger import committing, history, resolving, withdrawing
+from analysis.ledger import committing, history, journal, resolving, withdrawing
 from analysis.ledger.conflicts import Claim, Conflict, open_conflicts
 from analysis.ledger.database import Database, open_database
+from analysis.ledger.journal import JournalEntry
 from analysis.ledger.migrations import migrate
 from analysis.ledger.resolving import Resolution
 from analysis.ledger.results import Commit, IntakeEntry, Withdrawal
@@ -20,6 +21,8 @@ from analysis.records.answers import Answers
 from analysis.records.taken import Intake
 
 __all__ = ["Ledger"]
+
+_TOLD = {"because": "why", "by": "who", "subject": "what the decision is about"}
 
 
 class Ledger:
@@ -157,6 +160,68 @@ class Ledger:
         with self._database.reading() as connection:
             return resolving.resolutions(connection)
 
+    def decide(
+        self, subject: str, content: Mapping[str, object], because: str, by: str, at: datetime | None = None
+    ) -> JournalEntry:
+        """Write down what a person decided. No record is touched by it: the ledger's state counts one more.
+
+        Parameters
+        ----------
+        subject : str
+            What kind of decision it is, such as ``"meter"``.
+        content : mapping
+            What was decided: a JSON object, whose meaning the subject names.
+        because : str
+            Why.
+        by : str
+            Who decided.
+        at : datetime, optional
+            When; now by default.
+
+        Raises
+        ------
+        ValueError
+            If the content is not a JSON object, or if ``subject``, ``because`` or ``by`` is empty.
+        """
+        _check_told("Ledger.decide", subject=subject, because=because, by=by)
+        told = (because.strip(), by.strip(), at or datetime.now())
+        return journal.decide(self._database, subject.strip(), content, *told)
+
+    def take_back(self, number: int, because: str, by: str, at: datetime | None = None) -> JournalEntry:
+        """Take a decision back, which stays in the journal as what it was; the ledger's state counts one more.
+
+        Parameters
+        ----------
+        number : int
+            The number of the decision.
+        because : str
+            Why.
+        by : str
+            Who takes it back.
+        at : datetime, optional
+            When; now by default.
+
+        Raises
+        ------
+        ValueError
+            If there is no such decision, if it was taken back before, or if ``because`` or ``by`` is empty.
+        """
+        _check_told("Ledger.take_back", because=because, by=by)
+        return journal.take_back(self._database, number, because.strip(), by.strip(), at or datetime.now())
+
+    def journal(self, subject: str | None = None, *, standing: bool = True) -> tuple[JournalEntry, ...]:
+        """Return the decisions in the order in which they were made.
+
+        Parameters
+        ----------
+        subject : str, optional
+            Only the decisions of this kind.
+        standing : bool
+            Leave out those that were taken back.
+        """
+        with self._database.reading() as connection:
+            return journal.journal(connection, subject, standing=standing)
+
     def history(self) -> tuple[IntakeEntry, ...]:
         """Return every intake, the withdrawn ones too, in order."""
         with self._database.reading() as connection:
@@ -182,4 +247,4 @@ def _check_told(where: str, **told: str) -> None:
     """Refuse an empty text: a change without a name or a reason cannot be understood later."""
     for name, text in told.items():
         if not text.strip():
-            raise ValueError(f"{where}: {name} must say {'who' if name == 'by' else 'why'}, got {text!r}")
+            raise ValueError(f"{where}: {name} must say {_TOLD[name]}, got {text!r}")

@@ -54,6 +54,7 @@ def _add_column(connection: Connection, table: Table, definition: str) -> None:
 MIGRATIONS = (
     Migration(1, "the tables", _first_tables),
     Migration(2, "conflicts are settled, by whom and why", _complete),
+    Migration(3, "a journal of what people decided", _complete),
 )
 
 

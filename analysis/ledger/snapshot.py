@@ -27,11 +27,14 @@ _LAYOUT = "1"  # of the cached tables: raised when what a cached table holds cha
 class Snapshot:
     """The records as they stood in one state of the ledger; frames are read when they are first asked for.
 
-    ``name`` names the state across ledgers and copies of a ledger: what was computed from it may be kept under it.
+    ``name`` names the state across ledgers and copies of a ledger. ``records`` names the records alone, within their
+    ledger: states between which only decisions were made share it, and what was computed from the records may be kept
+    under it.
     """
 
     state: int
     name: str
+    records: str
     _load: Callable[[str, bool], pd.DataFrame] = field(repr=False)
     _loaded: dict[tuple[str, bool], pd.DataFrame] = field(default_factory=dict, repr=False)
     _lock: Lock = field(default_factory=Lock, repr=False)
@@ -46,7 +49,7 @@ class Snapshot:
             If there is no such kind.
         """
         complete = {name: _completed(kinds.kind(name), frame) for name, frame in frames.items()}
-        return cls(state, f"{state}", partial(_given, complete))
+        return cls(state, f"{state}", f"{state}", partial(_given, complete))
 
     @classmethod
     def empty(cls) -> Self:
@@ -108,7 +111,7 @@ def snapshot(ledger: Ledger, state: int | None = None) -> Snapshot:
         If the ledger never was in that state.
     """
     named = name_of_state(ledger.database, state)
-    return Snapshot(named.state, named.name, partial(_load, ledger, named))
+    return Snapshot(named.state, named.name, named.records, partial(_load, ledger, named))
 
 
 def ledger_cache(named: StateName | Snapshot) -> Cache:

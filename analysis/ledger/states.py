@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from hashlib import blake2b
 
 from sqlalchemy import func, select
 
@@ -16,11 +17,17 @@ __all__ = ["StateName", "name_of_state"]
 @dataclass(frozen=True)
 class StateName:
     """A state of a ledger. ``name`` tells it from every state of every other ledger, and of a copy of this one that
-    went its own way."""
+    went its own way. ``changed`` names for each kind the change that gave it the records it has in this state."""
 
     state: int
     name: str
     changed: Mapping[str, str]
+
+    @property
+    def records(self) -> str:
+        """A name of the records that stand, which states share between which no record changed."""
+        told = ",".join(f"{kind}:{change}" for kind, change in sorted(self.changed.items()))
+        return blake2b(told.encode(), digest_size=16).hexdigest()
 
     def last_change(self, kind: str) -> str | None:
         """Return the name of the change that gave a kind the records it has in this state, None if there was none."""

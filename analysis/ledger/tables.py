@@ -24,6 +24,7 @@ __all__ = [
     "DISMISSED",
     "FILES",
     "INTAKES",
+    "JOURNAL",
     "KIND_TABLES",
     "LEDGER",
     "METADATA",
@@ -31,6 +32,7 @@ __all__ = [
     "SCHEMA",
     "SHEETS",
     "STATES",
+    "TAKEN_BACK",
     "KindTables",
 ]
 
@@ -146,6 +148,24 @@ DISMISSED = Table(
     METADATA,
     Column("resolution", Integer, ForeignKey("resolutions.resolution"), primary_key=True, autoincrement=False),
     Column("content", BigInteger, primary_key=True, autoincrement=False),
+)
+
+# A person's decision: ``content`` is a JSON object, whose meaning ``subject`` names. Who, when and why: ``states``.
+JOURNAL = Table(
+    "journal",
+    METADATA,
+    Column("number", Integer, primary_key=True, autoincrement=False),
+    Column("state", Integer, ForeignKey("states.state"), nullable=False, unique=True),
+    Column("subject", Text, nullable=False, index=True),
+    Column("content", Text, nullable=False),
+)
+
+# A decision that was taken back: a row beside it, so that neither is ever edited.
+TAKEN_BACK = Table(
+    "taken_back",
+    METADATA,
+    Column("number", Integer, ForeignKey("journal.number"), primary_key=True, autoincrement=False),
+    Column("state", Integer, ForeignKey("states.state"), nullable=False, unique=True),
 )
 
 _TYPES: Mapping[str, type[TypeEngine[Any]]] = {

@@ -25,7 +25,7 @@ _PRACTICES = b"practices"
 
 
 def pack_table(ledger: Ledger, state: int | None = None) -> PackTable:
-    """Return the pack table of the ledger as it stands, linked anew only where its state was never linked before.
+    """Return the pack table of the ledger as it stands, linked anew only where its records were never linked before.
 
     Parameters
     ----------
@@ -41,7 +41,9 @@ def pack_table(ledger: Ledger, state: int | None = None) -> PackTable:
     records = snapshot(ledger, state)
     linking = _Linking(records)
     cache = ledger_cache(records)
-    kept = {name: cache.table(f"packs{_LAYOUT}-{name}", records.name, partial(linking.table, name)) for name in _FRAMES}
+    kept = {
+        name: cache.table(f"packs{_LAYOUT}-{name}", records.records, partial(linking.table, name)) for name in _FRAMES
+    }
     frames = {name: table.to_pandas() for name, table in kept.items()}
     frames["targets"] = _with_who_and_when(frames["targets"], ledger)
     return PackTable(state=records.state, practices=_practices_in(kept["rows"]), **frames)
