@@ -17,8 +17,11 @@ import pandas as pd
 
 from analysis.models.arrays import CannotFitError, Floats
 from analysis.models.families import Terms
+from analysis.models.few_limits_fit import MOST_LIMITS, maximise_few_limits
 from analysis.models.intervals import normal_interval
+from analysis.models.laplace import LaplaceSolution
 from analysis.models.laplace_fit import LaplaceFit, Prepared, fit_family, prepared
+from analysis.models.threads import one_thread
 
 __all__ = ["CensoredNormal", "censored_mixed"]
 
@@ -119,7 +122,22 @@ def censored_mixed(
     high = np.where(side > 0, np.inf, high)
     if np.isinf(lower).all() or np.isinf(high).all():
         raise CannotFitError("every reading is censored on the same side: the level cannot be told")
-    return fit_family(data, CensoredNormal(lower, high), "censored normal", ("log sd",))[0]
+    return fit_family(
+        data, CensoredNormal(lower, high), "censored normal", ("log sd",), _by_few_limits(data, lower, high)
+    )[0]
+
+
+def _by_few_limits(data: Prepared, lower: Floats, high: Floats) -> LaplaceSolution | None:
+    """The maximum, where few enough readings are limits for the way that spares most of the cost."""
+    limits = lower != high
+    if not 0 < limits.sum() <= min(MOST_LIMITS, (~limits).sum()):
+        return None
+    known = np.where(np.isfinite(lower), lower, high)
+    try:
+        with one_thread():
+            return maximise_few_limits(data, known, limits, CensoredNormal(lower[limits], high[limits]))
+    except CannotFitError:
+        return None
 
 
 def _rounded(data: Prepared, rows: pd.DataFrame, step: float) -> tuple[Floats, Floats]:

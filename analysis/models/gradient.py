@@ -18,7 +18,7 @@ from analysis.models.criterion import Solution
 from analysis.models.reduction import Reduction
 from analysis.models.scaling import by_level, scaled_both, scaled_rows, square_full
 
-__all__ = ["eliminated_products", "gradient", "rest_kernel", "rest_products"]
+__all__ = ["eliminated_products", "gradient", "rest_kernel", "rest_products", "traces"]
 
 
 def gradient(solution: Solution, reml: bool, *, spend: bool = False) -> tuple[Floats, ...]:
@@ -34,18 +34,24 @@ def gradient(solution: Solution, reml: bool, *, spend: bool = False) -> tuple[Fl
     """
     system = solution.system
     with_rest = rest_products(solution)
+    products = [] if system.eliminated is None else [eliminated_products(solution)]
+    products += [with_rest[block.rows] for block in system.rest]
+    results: list[Floats] = []
+    each = zip(system.blocks, solution.factors, products, traces(solution, spend=spend), strict=True)
+    for block, factor, own, trace in each:
+        results.append(2.0 * (trace - _quadratic(solution, own, block, reml) @ factor))
+    return tuple(results)
+
+
+def traces(solution: Solution, *, spend: bool = False) -> tuple[Floats, ...]:
+    """Σ_l [Z_t'V⁻¹Z_t]_ll Λ_t of each block, (c, c) each, in the order of the system's blocks."""
+    system = solution.system
     inverse = _inverse(solution.S, overwrite=spend and solution.plain)
     kernel = scaled_both(solution.rest_factors, system.rest, inverse, transposed=False, overwrite=solution.plain)
-    results: list[Floats] = []
+    found: list[Floats] = []
     if system.eliminated is not None and system.reduction is not None:
-        block = system.eliminated
-        trace = _trace_of_eliminated(solution, block, system.reduction, kernel)
-        quadratic = _quadratic(solution, eliminated_products(solution), block, reml)
-        results.append(2.0 * (trace - quadratic) @ solution.factors[0])
-    traces = _plain_traces(solution, kernel) if solution.plain else _traces(solution, inverse)
-    for block, factor, trace in zip(system.rest, solution.rest_factors, traces, strict=True):
-        results.append(2.0 * (trace - _quadratic(solution, with_rest[block.rows], block, reml) @ factor))
-    return tuple(results)
+        found.append(_trace_of_eliminated(solution, system.eliminated, system.reduction, kernel) @ solution.factors[0])
+    return (*found, *(_plain_traces(solution, kernel) if solution.plain else _traces(solution, inverse)))
 
 
 def rest_kernel(solution: Solution) -> Floats:

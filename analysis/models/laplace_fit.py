@@ -154,11 +154,13 @@ def prepared(formula: str, frame: pd.DataFrame, *, intercept: bool = True) -> Pr
 
 
 def fit_family(
-    data: Prepared, family: Family, name: str, own_names: tuple[str, ...]
+    data: Prepared, family: Family, name: str, own_names: tuple[str, ...], found: LaplaceSolution | None = None
 ) -> tuple[LaplaceFit, LaplaceSolution]:
-    """Maximise a family's likelihood; the second answer is the raw solution, for the family's own way back."""
-    with one_thread():
-        found = maximise(data.X, data.random, family, data.has_intercept)
+    """Maximise a family's likelihood, unless its maximum was found before; the second answer is the raw solution, for
+    the family's own way back."""
+    if found is None:
+        with one_thread():
+            found = maximise(data.X, data.random, family, data.has_intercept)
     p = len(data.names)
     terms = family.terms(found.eta, found.own)
     covariance = data.back @ found.covariance[:p, :p] @ data.back.T

@@ -19,7 +19,7 @@ from analysis.models.gradient import gradient
 from analysis.models.parameters import Parameters
 from analysis.models.system import System
 
-__all__ = ["Found", "quasi_newton", "search"]
+__all__ = ["Found", "bounded_step", "quasi_newton", "search"]
 
 _STEPS = 40
 _HALVINGS = 20
@@ -82,7 +82,7 @@ def _newton(system: System, parameters: Parameters, begin: Floats, reml: bool) -
     for _ in range(_STEPS):
         bend = average_information(solution, reml)
         slope = parameters.chained(gradient(solution, reml, spend=_spends(system)), factors)
-        step = _bounded_step(at, slope, bend)
+        step = bounded_step(at, slope, bend)
         if -float(slope @ step) < _LEVEL:
             return at, solution, evaluations
         for _ in range(_HALVINGS):
@@ -100,7 +100,7 @@ def _newton(system: System, parameters: Parameters, begin: Floats, reml: bool) -
     return at, None, evaluations
 
 
-def _bounded_step(at: Floats, slope: Floats, curvature: Floats) -> Floats:
+def bounded_step(at: Floats, slope: Floats, curvature: Floats) -> Floats:
     """The step to the least of the local parabola with every φ ≥ 0: those at 0 that would fall stay there."""
     scale = np.maximum(at, 1e-4)  # relative steps, so that a variance of 0.01 is not lost beside one of 100
     curvature = curvature * np.outer(scale, scale)
