@@ -11,7 +11,7 @@ from analysis.findings.practice_influence import RestsOn
 from analysis.findings.practice_joint import JointStatement
 from analysis.findings.practice_memory import Memory
 from analysis.findings.practice_once import ChangedOnce
-from analysis.findings.practice_rounding import rounding_caution
+from analysis.findings.practice_rounding import Lost, rounding_caution
 from analysis.findings.practice_rows import MAY_FOLLOW_THE_BEER, Candidate
 from analysis.findings.practice_separation import Companion, Separation
 from analysis.findings.practice_slope import Slope
@@ -26,8 +26,8 @@ TELLING_DIFFERENCE = 2.0
 @dataclass(frozen=True)
 class Notes:
     """What is known beside the fits: the fitted rows, what moves together, what changed once, what hides behind a time
-    that may follow from it (both by column), the joint statements,
-    the batch that a verdict rests on, and how alike neighbouring batches are."""
+    that may follow from it (both by column), the joint statements, the batch that a verdict rests on, what coarse
+    writing takes off an effect, and how alike neighbouring batches are."""
 
     frame: pd.DataFrame
     separation: Separation
@@ -35,6 +35,7 @@ class Notes:
     hidden: Mapping[str, str]
     joint: tuple[JointStatement, ...]
     rests_on: Mapping[str, RestsOn] = field(default_factory=dict)
+    lost: Mapping[str, Lost] = field(default_factory=dict)
     memory: Memory = field(default_factory=Memory)
 
 
@@ -59,7 +60,7 @@ def cautions_for(
         _tells_otherwise(together, without_trend, "without allowing for drift over time", "it may be the season"),
         notes.hidden.get(column, ""),
         _may_follow(candidate),
-        rounding_caution(candidate, notes.frame),
+        rounding_caution(candidate, notes.lost.get(column)),
         _range_seen(candidate, notes.frame),
     ]
     return tuple(caution for caution in said if caution)

@@ -38,7 +38,7 @@ class RestsOn:
 
 
 def rests_on_one_batch(
-    fit: MixedFit, judged: Mapping[str, Judgement], margin: MarginAtLevel | None
+    fit: MixedFit, judged: Mapping[str, Judgement], margins: Mapping[str, MarginAtLevel]
 ) -> dict[str, RestsOn]:
     """Return, by column, the batch on which each settled verdict rests, where it rests on one.
 
@@ -50,7 +50,7 @@ def rests_on_one_batch(
     fit : MixedFit
         The joint model, with ``batch`` among its groups.
     judged : mapping of column to Judgement
-    margin : MarginAtLevel or None
+    margins : mapping of column to MarginAtLevel
     """
     settled = {c: j for c, j in judged.items() if c in fit.names and j.verdict is not Verdict.CANNOT_TELL_YET}
     at = next((k for k, f in enumerate(fit.sums.design.factors) if f.name == "batch"), None)
@@ -65,7 +65,11 @@ def rests_on_one_batch(
         k = fit.names.index(column)
         values, errors = without.coefficients[:, k], _wider(without.standard_errors[:, k], judgement, fit, k)
         is_small = judgement.verdict is Verdict.NO_PRACTICAL_DIFFERENCE
-        p = _p_small(values, errors, judgement, margin) if is_small else _p_shifted(values, errors, judgement)
+        p = (
+            _p_small(values, errors, judgement, margins.get(column))
+            if is_small
+            else _p_shifted(values, errors, judgement)
+        )
         falls = np.isnan(p) | (p > (small if is_small else shifted))
         if falls.any():
             worst = int(np.argmax(np.where(np.isnan(p), np.inf, p)))
@@ -88,6 +92,7 @@ def _p_small(values: Floats, errors: Floats, judgement: Judgement, margin: Margi
     if margin is None:
         return np.full_like(values, np.nan)
     df = max(judgement.effect.df - 1.0, 1.0)
-    above = stats.t.cdf((values - margin.above) / errors, df)
-    below = stats.t.sf((values - margin.below) / errors, df) if np.isfinite(margin.below) else 0.0
+    low, high = margin.inside
+    above = stats.t.cdf((values - high) / errors, df)
+    below = stats.t.sf((values - low) / errors, df) if np.isfinite(low) else 0.0
     return np.asarray(np.maximum(above, below))

@@ -19,6 +19,7 @@ from analysis.findings.practice_influence import RestsOn, rests_on_one_batch
 from analysis.findings.practice_joint import JointStatement, joint_statements
 from analysis.findings.practice_model import PracticeFits, Slope, fit_practices
 from analysis.findings.practice_once import ChangedOnce, changed_once
+from analysis.findings.practice_rounding import shares_lost
 from analysis.findings.practice_rows import FEWEST_BATCHES, Candidate, ComparedRows, NotAssessed, compare_rows
 from analysis.findings.practice_separation import Separation, separate
 from analysis.findings.practice_through import through_others
@@ -121,11 +122,17 @@ def _answered(
     once = changed_once(frame, told)
     controls = _controls(fits, told)
     hidden = through_others(frame, told, fits.together, fits.without_times)
-    judged = judge_family([_asked(c, fits.together[c.column], once, hidden, controls) for c in told], margin)
+    lost = shares_lost(frame, told)
+    margins = {c.column: margin.less(lost[c.column].share) if c.column in lost else margin for c in told}
+    judged = judge_family(
+        [_asked(c, fits.together[c.column], once, hidden, controls) for c in told],
+        list(margins.values()),
+    )
     joint = _joint(fits, separation, told, judged)
-    notes = Notes(frame, separation, once, hidden, joint, _rests_on(fits, told, judged, margin), fits.memory)
+    notes = Notes(frame, separation, once, hidden, joint, _rests_on(fits, told, judged, margins), lost, fits.memory)
     made = [
-        _effect(c, judgement, notes, fits, margin, level, what.unit) for c, judgement in zip(told, judged, strict=True)
+        _effect(c, judgement, notes, fits, margins[c.column], level, what.unit)
+        for c, judgement in zip(told, judged, strict=True)
     ]
     ordered = tuple(sorted(made, key=lambda e: (_ORDER.index(e.verdict), -abs(e.judgement.effect.estimate))))
     return PracticesFinding(
@@ -154,11 +161,11 @@ def _answered(
 
 
 def _rests_on(
-    fits: PracticeFits, told: Sequence[Candidate], judged: Sequence[Judgement], margin: MarginAtLevel
+    fits: PracticeFits, told: Sequence[Candidate], judged: Sequence[Judgement], margins: Mapping[str, MarginAtLevel]
 ) -> Mapping[str, RestsOn]:
     if fits.workings is None:
         return {}
-    return rests_on_one_batch(fits.workings, {c.column: j for c, j in zip(told, judged, strict=True)}, margin)
+    return rests_on_one_batch(fits.workings, {c.column: j for c, j in zip(told, judged, strict=True)}, margins)
 
 
 def _joint(
@@ -231,7 +238,7 @@ def _needed(judgement: Judgement, margin: MarginAtLevel, batches: int) -> Batche
     effect = judgement.effect
     if judgement.verdict is not Verdict.CANNOT_TELL_YET or batches < FEWEST_BATCHES:
         return None
-    return batches_needed(margin.above, effect.standard_error, effect.df, batches)
+    return batches_needed(margin.inside[1], effect.standard_error, effect.df, batches)
 
 
 def _kept(value: float, level: float, log: bool) -> float:

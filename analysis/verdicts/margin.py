@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from types import MappingProxyType
 
@@ -38,25 +38,48 @@ class MarginAtLevel:
     """A margin as the model needs it.
 
     ``absolute`` is in the measure's kept unit at ``level``; ``below`` and ``above`` are the margin's two ends on the
-    model's scale: differences of logs where ``log`` is true, else differences in the kept unit.
+    model's scale: differences of logs where ``log`` is true, else differences in the kept unit. ``lost`` is the share
+    of an effect that cannot be seen: to be called small it has to stay that much further ``inside``.
     """
 
     margin: Margin
     level: float
     absolute: float
     log: bool
+    lost: float = 0.0
 
     @property
     def above(self) -> float:
         """The upper end on the model's scale, positive."""
-        return math.log1p(self.absolute / self.level) if self.log else self.absolute
+        return self._end(self.absolute)
 
     @property
     def below(self) -> float:
         """The lower end on the model's scale, negative; minus infinity where the margin reaches the level itself."""
+        return self._end(-self.absolute)
+
+    @property
+    def inside(self) -> tuple[float, float]:
+        """The two ends that an effect has to stay between to be called small, on the model's scale."""
+        smaller = self.absolute * (1.0 - self.lost)
+        return self._end(-smaller), self._end(smaller)
+
+    def less(self, lost: float) -> MarginAtLevel:
+        """Return the margin for an effect that looks smaller than it is by the share ``lost``, 0 to below 1.
+
+        Raises
+        ------
+        ValueError
+            If ``lost`` is outside that range.
+        """
+        if not 0 <= lost < 1:
+            raise ValueError(f"MarginAtLevel.less: lost must be 0 to below 1, got {lost}")
+        return replace(self, lost=lost)
+
+    def _end(self, value: float) -> float:
         if not self.log:
-            return -self.absolute
-        return math.log1p(-self.absolute / self.level) if self.absolute < self.level else -math.inf
+            return value
+        return math.log1p(value / self.level) if value > -self.level else -math.inf
 
     @classmethod
     def at(cls, margin: Margin, level: float, *, log: bool) -> MarginAtLevel:

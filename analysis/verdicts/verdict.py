@@ -97,7 +97,7 @@ def judge_family(
     margins = _one_each(margin, len(effects))
     p = [_two_sided_p(effect) for effect in effects]
     tests = [
-        None if m is None else two_one_sided_tests(e.estimate, e.standard_error, e.df, m.below, m.above)
+        None if m is None else two_one_sided_tests(e.estimate, e.standard_error, e.df, *m.inside)
         for e, m in zip(effects, margins, strict=True)
     ]
     p_equivalent = [math.nan if test is None else test.p for test in tests]

@@ -137,3 +137,16 @@ def test_the_strictest_recipe_judges():
 def test_misuse_is_refused(call):
     with pytest.raises(ValueError, match="must"):
         call()
+
+
+def test_an_effect_of_which_a_share_cannot_be_seen_has_to_stay_further_inside():
+    """A practice written down coarsely shows 0.75 of what it does: 4.2 seen is 5.6 done, beyond a margin of 5."""
+    plain = MarginAtLevel.at(Margin(5.0, "µg/L", "AB"), 50.0, log=False)
+    seen = Effect("coarse", 4.2, 0.2, 60)
+    assert judge_family([seen], plain)[0].verdict is Verdict.NO_PRACTICAL_DIFFERENCE
+    judged = judge_family([seen], plain.less(0.25))[0]
+    assert judged.verdict is Verdict.RAISES
+    assert not judged.size_certain
+    assert plain.less(0.25).inside == (-3.75, 3.75)
+    with pytest.raises(ValueError, match="lost must be 0 to below 1"):
+        plain.less(1.0)
