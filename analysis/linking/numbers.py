@@ -49,15 +49,19 @@ class Pool:
 
     @classmethod
     def of_batches(cls, *columns: pd.Series) -> Pool:
-        """Return the pool of batch numbers; where one number stands behind two letters, the letters stay."""
+        """Return the pool of batch numbers.
+
+        B5 and 5 are one batch. Where a number stands behind two letters the letters tell batches apart, and stay; where
+        it never stands without its one letter that belongs to its name, and is shown.
+        """
         written = _written(columns)
-        letters: dict[str, set[str]] = {}
+        lettered: dict[str, set[str]] = {}
         for text in (text for text in written if not _is_plain(text)):
-            number, lettered = batch_number(text), batch_number(text, keep_letter=True)
-            if lettered != number:
-                letters.setdefault(number, set()).add(lettered)
-        doubtful = frozenset(number for number, forms in letters.items() if len(forms) > 1)
-        return cls._of(written, partial(_batch_form, doubtful=doubtful))
+            lettered.setdefault(batch_number(text, ""), set()).add(batch_number(text, "BGL"))
+        bare = {text for text in written if _is_plain(text)} | {n for n, forms in lettered.items() if n in forms}
+        apart = frozenset(number for number, forms in lettered.items() if len(forms - {number}) > 1)
+        shown = {n: batch_number(min(forms)) for n, forms in lettered.items() if n not in bare | apart}
+        return cls._of(written, partial(_batch_form, apart=apart, shown=shown))
 
     @classmethod
     def of_vessels(cls, *columns: pd.Series) -> Pool:
@@ -95,11 +99,9 @@ def _written(columns: tuple[pd.Series, ...]) -> list[str]:
     return sorted({text for column in columns for text in column.dropna().unique().tolist()})
 
 
-def _batch_form(text: str, doubtful: frozenset[str]) -> str:
-    if _is_plain(text):
-        return text
-    number = batch_number(text)
-    return batch_number(text, keep_letter=True) if number in doubtful else number
+def _batch_form(text: str, apart: frozenset[str], shown: Mapping[str, str]) -> str:
+    number = text if _is_plain(text) else batch_number(text, "")
+    return batch_number(text, "BGL") if number in apart else shown.get(number, number)
 
 
 def _is_plain(text: str) -> bool:

@@ -11,8 +11,8 @@ from analysis.records.context import Context, Values
 from analysis.records.kept import ask_units, note_rough, rows_of_state, text_of_codes
 from analysis.records.parsed import ParsedMoments, State
 from analysis.records.parsing import across_midnight, combine_clock, parse_clocks, parse_numbers
-from analysis.records.readings import units_of
 from analysis.records.scales import Scaled, scale
+from analysis.records.written_units import units_of
 
 __all__ = ["read_operations"]
 

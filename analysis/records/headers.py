@@ -16,6 +16,7 @@ Angle = Literal["90", "forward"]
 
 _BRACKETS = re.compile(r"[(\[{]([^()\[\]{}]*)[)\]}]")
 _PARTS = re.compile(r"[\s,;:/|·–—-]+")
+_SINGLE_LETTERS = re.compile(r"(?<=\b[a-z]) (?=[a-z]\b)")  # "f v", which was "F.V."
 _DEGREES = re.compile(
     r"(?<![\d.,])(90|25|15|13|12|11)\s*(?:°|º|deg\b|degrees?\b|d\b)(?!\s*[cf]\b)|@\s*(90|25|15|13|12|11)\b"
 )
@@ -128,6 +129,9 @@ def _names(bare: str, with_unit: bool) -> tuple[tuple[str, str | None], ...]:
         short = singular(name)
         if short != name:
             readings.append((short, unit))
+        joined = _SINGLE_LETTERS.sub("", short)
+        if joined != short:
+            readings.append((joined, unit))
     return tuple(dict.fromkeys(readings))
 
 

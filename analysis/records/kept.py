@@ -33,8 +33,10 @@ from analysis.records.parsing import (
     parse_numbers,
     parse_texts,
     parse_vessels,
+    vessel_letters,
 )
 from analysis.records.scales import Scaled, UnitDoubt, deduced_unit, scale
+from analysis.records.written_units import unit_column_of, units_of
 from analysis.units import AmbiguousUnit, recognise_unit
 
 __all__ = ["ask_units", "is_wide", "note_rough", "read_kept", "read_moment", "rows_of_state", "text_of_codes"]
@@ -83,8 +85,11 @@ def read_kept(context: Context) -> Values:
 
 def _read_id(context: Context, meaning: Meaning, column: kinds.Column, values: Values) -> None:
     cells = context.cells(meaning)
-    parse = parse_batches if column.name in _BATCHES else parse_vessels if column.name in _VESSELS else parse_ids
-    values.texts[column.name] = _texts(context, meaning, cells, parse(cells), "is no name")
+    if column.name in _VESSELS:
+        read = parse_vessels(cells, vessel_letters(meaning.header))
+    else:
+        read = parse_batches(cells) if column.name in _BATCHES else parse_ids(cells)
+    values.texts[column.name] = _texts(context, meaning, cells, read, "is no name")
 
 
 def _read_text(context: Context, meaning: Meaning, column: kinds.Column, values: Values) -> None:
@@ -164,9 +169,9 @@ def _read_number(context: Context, meaning: Meaning, column: kinds.Column, value
     everywhere = np.zeros(len(cells), dtype=np.int32)
     value = np.where(context.active, read.value, np.nan)
     unit = meaning.unit or _unit_beside(context, column.name, value[~np.isnan(value)])
-    scaled = scale(
-        value, (everywhere, (quantity,)), (read.unit_code, read.units), context.unit_said(meaning.header), unit
-    )
+    beside = unit_column_of(context, meaning)
+    said = context.unit_said(meaning.header, None if beside is None else beside.header)
+    scaled = scale(value, (everywhere, (quantity,)), units_of(context, read, beside), said, unit)
     ask_units(context, meaning, cells, scaled, costs_rows=not is_wide(context))
     context.take_units(meaning.header, scaled.taken.values())
     values.numbers[column.name] = scaled.value

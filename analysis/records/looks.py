@@ -62,7 +62,7 @@ def _look_of_words(column: RawColumn) -> Look:
     read = np.array([_share(numbers), _share(clocks), _share(moments, State.AMBIGUOUS)])
     if read.max() <= _CLOCK_PART:
         return "text"
-    if _bare_digits(column) and read[0] >= read[1]:
+    if _bare_digits(column.take(np.flatnonzero(numbers != State.MISSING))) and read[0] >= read[1]:
         return "number"
     order: tuple[Look, ...] = ("number", "clock", "moment")
     return order[int(np.argmax(read + np.array([0.0, 0.02, 0.01])))]

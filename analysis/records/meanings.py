@@ -18,6 +18,7 @@ from analysis.records.marks import EXAMPLE_HEADER, REASON, SAMPLE
 from analysis.records.meaning import WIDE_KINDS, Look, Looks, Match, Meaning, Meanings, Role, has_kept, wide_columns
 from analysis.records.measure_headers import measure_of
 from analysis.records.moment_meanings import take_moments, words_of
+from analysis.records.unit_columns import take_unit_columns
 from analysis.records.wide_meanings import owned, take_attributes, take_measures
 from analysis.vocabulary import MEASURES, slug
 
@@ -72,6 +73,7 @@ def match_kind(kind: str, headers: Sequence[Header | None], looks: Looks, answer
         take_measures(free, looks, meanings)
     if kind == "tastings" and not has_kept(meanings, "attribute", "score"):
         take_attributes(free, looks, meanings)
+    take_unit_columns(kind, headers, free, meanings)
     if not any(m.role in ("measure", "attribute") for m in meanings.values()):
         _settle_narrow(kind, meanings)
     rest = [Meaning(j, header.text, "extra") for j, header in free if j not in meanings]

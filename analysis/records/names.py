@@ -28,6 +28,7 @@ __all__ = [
     "parse_texts",
     "parse_vessels",
     "parse_yes_no",
+    "vessel_letters",
     "vessel_name",
 ]
 
@@ -39,7 +40,10 @@ _BATCH = re.compile(
     re.IGNORECASE,
 )
 _JOINED_WORD = re.compile(r"(?i)(gyle|brew|batch|lot)(?=\d)")
-_VESSEL = re.compile(r"(?P<letters>[a-z]{1,5})[\s.\-_#]*0*(?P<digits>\d+)(?P<part>[a-z]?)", re.IGNORECASE)
+_VESSEL = re.compile(
+    r"(?P<letters>[a-z]{1,5})[\s.\-_#]*(?:(?:no|nr|number)\b[\s.:]*)?0*(?P<digits>\d+)(?P<part>[a-z]?)", re.IGNORECASE
+)
+_LETTERS_OF_VESSELS = frozenset({"FV", "CCT", "CV", "MV", "BBT", "BT", "DPV"})
 _CODE = re.compile(r"(?=.*\d)[a-z]{0,4}[\s\-_/.]?\d[\w\-/.]*", re.IGNORECASE)
 _WHOLE = re.compile(r"(\d+)\.0+")
 _YES = frozenset({"yes", "y", "true", "t", "1", "x", "✓", "✔", "ja", "oui", "done", "ok"})
@@ -52,33 +56,51 @@ _SETTLED_BATCH = r"^[1-9][0-9]*$"
 _SETTLED_VESSEL = r"^[A-Z]{1,5}[1-9][0-9]*$"
 
 
-def batch_number(text: str, keep_letter: bool = False) -> str:
+def batch_number(text: str, letters: str = "BL") -> str:
     """Return a batch number in its normal form.
 
-    A leading "#", the words gyle, brew, batch and lot with or without "no.", and the single letters G, B and L before
-    digits go; so do zeros in front, which a spreadsheet program drops from numbers anyway. A letter behind ("2417A", a
-    part of a split batch) stays. What is not such a number stays as it is, in capitals.
+    A leading "#", the words gyle, brew, batch and lot with or without "no.", and the G of "gyle" before digits go; so
+    do zeros in front, which a spreadsheet program drops from numbers anyway. B and L before digits stay: they may tell
+    one series of batches from another, which only all records together show (``linking.numbers``). A letter behind
+    ("2417A", a part of a split batch) stays. What is not such a number stays as it is, in capitals.
 
-    >>> [batch_number(t) for t in ("#2417", "G2417", "Brew no. 2417", "02417", "2417a", "24-017")]
-    ['2417', '2417', '2417', '2417', '2417A', '24-017']
+    ``letters`` are those that stay before digits: "" for the bare number, "BGL" for all.
+
+    >>> [batch_number(t) for t in ("#2417", "G2417", "Brew no. 2417", "02417", "2417a", "24-017", "b-5")]
+    ['2417', '2417', '2417', '2417', '2417A', '24-017', 'B5']
     """
     text = " ".join(text.split())
     found = _BATCH.fullmatch(_JOINED_WORD.sub(r"\1 ", text.replace("_", " ")))
     if found is None:
         return name_of(text)
-    letter = (found["letter"] or "").upper() if keep_letter else ""
-    return f"{letter}{found['digits']}{found['part'].upper()}"
+    letter = (found["letter"] or "").upper()
+    return f"{letter if letter in letters else ''}{found['digits']}{found['part'].upper()}"
 
 
-def vessel_name(text: str) -> str:
+def vessel_name(text: str, letters: str = "") -> str:
     """Return a vessel's name in its normal form: letters in capitals, no gap and no zeros before its number.
 
-    >>> [vessel_name(t) for t in ("fv 03", "FV-3", "Bright Tank 2")]
-    ['FV3', 'FV3', 'Bright Tank 2']
+    ``letters`` go before a bare number: those of the column's header, as from ``vessel_letters``.
+
+    >>> [vessel_name(t) for t in ("fv 03", "FV-3", "FV no. 3", "Bright Tank 2")]
+    ['FV3', 'FV3', 'FV3', 'Bright Tank 2']
+    >>> vessel_name("3", "FV")
+    'FV3'
     """
     text = " ".join(text.split())
-    found = _VESSEL.fullmatch(text)
+    found = _VESSEL.fullmatch(f"{letters}{name_of(text)}" if letters and text[:1].isdecimal() else text)
     return f"{found['letters']}{found['digits']}{found['part']}".upper() if found else name_of(text)
+
+
+def vessel_letters(header: str) -> str:
+    """Return the letters that a header puts before every vessel's number, "" where it names none or two sorts.
+
+    >>> [vessel_letters(t) for t in ("F.V.", "FV no.", "To BBT", "FV/BBT", "Tank")]
+    ['FV', 'FV', 'BBT', '', '']
+    """
+    words = re.findall(r"[A-Z]+", header.upper().replace(".", ""))
+    named = {word for word in words if word in _LETTERS_OF_VESSELS}
+    return named.pop() if len(named) == 1 else ""
 
 
 def name_of(text: str) -> str:
@@ -99,9 +121,9 @@ def parse_ids(column: RawColumn) -> ParsedTexts:
     return _parse(column, name_of, settled=_SETTLED_NAME)
 
 
-def parse_vessels(column: RawColumn) -> ParsedTexts:
-    """Read a column as names of vessels."""
-    return _parse(column, vessel_name, settled=_SETTLED_VESSEL)
+def parse_vessels(column: RawColumn, letters: str = "") -> ParsedTexts:
+    """Read a column as names of vessels; ``letters`` go before bare numbers, as "FV" over a column of 1, 2, 3."""
+    return _parse(column, lambda text: vessel_name(text, letters), settled=_SETTLED_VESSEL)
 
 
 def parse_batches(column: RawColumn) -> ParsedTexts:
@@ -117,7 +139,7 @@ def parse_batches(column: RawColumn) -> ParsedTexts:
         if found and found["letter"]:
             letters[found["digits"] + found["part"].upper()].add(found["letter"].upper())
     keep = any(len(used) > 1 for used in letters.values())
-    return _parse(column, lambda text: batch_number(text, keep), settled=_SETTLED_BATCH)
+    return _parse(column, lambda text: batch_number(text, "BGL" if keep else "BL"), settled=_SETTLED_BATCH)
 
 
 def parse_texts(column: RawColumn) -> ParsedTexts:

@@ -17,6 +17,7 @@ from analysis.records.names import (
     parse_texts,
     parse_vessels,
     parse_yes_no,
+    vessel_letters,
     vessel_name,
 )
 from analysis.records.numbers import number_of, parse_counts, parse_numbers
@@ -57,5 +58,6 @@ __all__ = [
     "parse_texts",
     "parse_vessels",
     "parse_yes_no",
+    "vessel_letters",
     "vessel_name",
 ]

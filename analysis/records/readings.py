@@ -22,9 +22,10 @@ from analysis.records.measure_headers import OXYGEN_WORDS, measure_of
 from analysis.records.parsed import ParsedNumbers, State
 from analysis.records.parsing import parse_ids, parse_numbers
 from analysis.records.scales import Scaled, scale
+from analysis.records.written_units import unit_column_of, units_of
 from analysis.vocabulary import MEASURES
 
-__all__ = ["Block", "Quantities", "read_block", "read_long", "read_quantities", "units_of"]
+__all__ = ["Block", "Quantities", "read_block", "read_long", "read_quantities"]
 
 Codes = npt.NDArray[np.int32]
 Flags = npt.NDArray[np.bool_]
@@ -244,17 +245,6 @@ def _scaled_long(
     return scale(value, (quantities.code, quantities.names), (code, texts), said, meaning.unit)
 
 
-def units_of(context: Context, numbers: ParsedNumbers, unit: Meaning | None) -> tuple[Codes, list[str]]:
-    """Return the unit that each row's own cells state, as codes and texts: the number's cell goes first."""
-    code, texts = numbers.unit_code, list(numbers.units)
-    if unit is None:
-        return code, texts
-    cells = context.cells(unit)
-    absent = parse_ids(cells).state != State.READ
-    column_code = np.where(absent | (cells.code < 0), -1, cells.code + len(texts))
-    return np.where(code >= 0, code, column_code).astype(np.int32), [*texts, *cells.words.to_pylist()]
-
-
 def read_block(context: Context, meaning: Meaning) -> Block:
     """Return the readings of one measure's column of a wide sheet."""
     cells = context.cells(meaning)
@@ -277,7 +267,7 @@ def read_block(context: Context, meaning: Meaning) -> Block:
 
 
 def _scaled_block(context: Context, meaning: Meaning, measure: str, numbers: ParsedNumbers) -> Scaled:
-    unit = next((m for m in context.recognised.having("unit") if meaning.column in m.measures), None)
+    unit = unit_column_of(context, meaning)
     code, texts = units_of(context, numbers, unit)
     value = np.where(context.active, numbers.value, np.nan)
     everywhere = np.zeros(len(value), dtype=np.int32)

@@ -11,9 +11,10 @@ from analysis.records.kept import ask_units, rows_of_state, text_of_codes
 from analysis.records.meaning import Meaning
 from analysis.records.measure_headers import measure_of
 from analysis.records.parsing import parse_numbers
-from analysis.records.readings import Quantities, read_quantities, units_of
+from analysis.records.readings import Quantities, read_quantities
 from analysis.records.scales import scale
 from analysis.records.words import ATTRIBUTES, plain_words
+from analysis.records.written_units import units_of
 from analysis.units import Unit, kept_unit, recognise_unit
 from analysis.vocabulary import MEASURES, slug
 

@@ -82,14 +82,17 @@ def owned(meanings: tuple[Meaning, ...]) -> tuple[Meaning, ...]:
 def _beside(own: Meaning, meanings: Sequence[Meaning], measures: Sequence[Meaning]) -> tuple[int, ...]:
     """Return the measures that a meter or a unit column belongs to.
 
-    One that is named for what it reads has those; the only one of its sort has all; of several, each has the measure
-    that it stands beside, and any other measure of that family which none stands beside.
+    One that is named for a column, or for what it reads, has those; the only one of its sort has all; of several, each
+    has the measure that it stands beside, and any other measure of that family which none stands beside.
     """
+    if own.measures:
+        return own.measures
     if own.name:
         return tuple(m.column for m in measures if m.name in METERS[own.name])
-    alike = [m.column for m in meanings if m.role == own.role and not m.name]
+    alike = [m.column for m in meanings if m.role == own.role and not m.name and not m.measures]
     named = {m.name for m in meanings if m.role == own.role and m.name}
-    free = [m for m in measures if not any(m.name in METERS[family] for family in named)]
+    having = {column for m in meanings if m.role == own.role for column in m.measures}
+    free = [m for m in measures if m.column not in having and not any(m.name in METERS[family] for family in named)]
     if len(alike) == 1:
         return tuple(m.column for m in free)
     leads = not any(m.column < alike[0] for m in free)

@@ -39,6 +39,13 @@ def test_letters_that_tell_two_batches_apart_stay() -> None:
     assert [pool.keys[c] if c >= 0 else None for c in code] == ["G2417", "B2417", "2418", None]
 
 
+def test_a_letter_that_always_stands_before_a_number_belongs_to_its_name() -> None:
+    pool = Pool.of_batches(_texts("B5", "B6", "L6", "7", "B7"))
+    assert list(pool.keys) == ["7", "B5", "B6", "L6"]
+    code, _ = pool.codes(_texts("5", "b-5", "B7", "6", "G5"))
+    assert [pool.keys[c] if c >= 0 else None for c in code] == ["B5", "B5", "7", None, "B5"]
+
+
 def test_vessels_and_runs_have_their_own_forms() -> None:
     assert "fv 03" in Pool.of_vessels(_texts("FV3"))
     assert "FV4" not in Pool.of_vessels(_texts("FV3"))

@@ -287,3 +287,20 @@ def test_merged_cells_and_ditto_marks_are_filled_from_above(take: Take) -> None:
     rows = [["Run", "Can", "DO (ppb)", "Meter"], ["R1", 1, 30, "OX1"], [None, 2, 31, '"'], [None, 3, 32, "ditto"]]
     readings = take({"S": rows}, merged={"S": [(1, 0, 3, 0)]}).records["readings"]
     assert readings[["run", "meter"]].values.tolist() == [["R1", "OX1"]] * 3
+
+
+@pytest.mark.parametrize("header", ["F.V.", "FV no.", "FV"])
+def test_a_column_of_numbers_under_fv_names_fermenters(take_csv: Take, header: str) -> None:
+    intake = take_csv(
+        f"Batch,Job,{header},Started\n2417,roused,3,2026-03-02 10:00\n2417,roused,FV 04,2026-03-03 10:00\n"
+    )
+    assert intake.records["operations"]["vessel"].tolist() == ["FV3", "FV4"]
+
+
+def test_a_unit_column_is_the_unit_of_the_column_that_it_names(take_csv: Take) -> None:
+    intake = take_csv("Batch,Recipe,Brewed,OG,Volume,Volume unit,Unit of OG\n1,P40,2026-03-02,1.048,2450,L,SG\n"
+                      "2,P40,2026-03-03,12.0,24,hL,°P\n")  # fmt: skip
+    batches = intake.records["batches"]
+    assert batches["volume"].tolist() == [24.5, 24.0]
+    assert batches["original_gravity"].tolist() == pytest.approx([11.9, 12.0], abs=0.1)
+    assert intake.sheets[0].kept_as_extra == ()

@@ -203,3 +203,20 @@ def test_work_before_the_brew_is_noted(take: Take) -> None:
     intake = take({"Brews": brews, "Log": log})
     assert [(p.code, p.sheet, p.row) for p in intake.problems] == [("before-brewing", "Log", 2)]
     assert len(intake.records["operations"]) == 2
+
+
+def test_a_unit_column_belongs_to_the_measure_that_it_is_named_for(take_csv: Take) -> None:
+    intake = take_csv("Run,Batch,Packed on,Can,DO,DO unit,TPO,Haze,Haze units,Unit\n"
+                      "R1,7,2026-03-02,1,0.04,ppm,96,3,NTU,ppb\n"
+                      "R1,7,2026-03-02,2,45,ppb,0.1,1,EBC,ppm\n")  # fmt: skip
+    readings = intake.records["readings"]
+    assert list(zip(readings["quantity"], readings["value"], strict=True)) == [
+        ("dissolved_oxygen", 40.0), ("total_oxygen", 96.0), ("haze", 0.75),
+        ("dissolved_oxygen", 45.0), ("total_oxygen", 100.0), ("haze", 1.0),
+    ]  # fmt: skip
+    assert intake.problems == ()
+
+
+def test_small_numbers_beside_a_word_for_nothing_are_no_clock_times(take_csv: Take) -> None:
+    intake = take_csv("Run,Batch,Packed on,DO (ppm)\nR1,7,2026-03-02,0.04\nR2,8,2026-03-03,0.05\nR3,9,2026-03-04,n/a\n")
+    assert intake.records["readings"]["value"].tolist() == [40.0, 50.0]

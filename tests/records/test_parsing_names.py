@@ -17,6 +17,7 @@ from analysis.records.parsing import (
     parse_texts,
     parse_vessels,
     parse_yes_no,
+    vessel_letters,
     vessel_name,
 )
 
@@ -37,7 +38,7 @@ def known(read):
 
 @pytest.mark.parametrize(
     "text",
-    ["2417", "#2417", "# 2417", "G2417", "g2417", "G-2417", "B2417", "B-2417", "L2417", "Gyle 2417", "gyle2417",
+    ["2417", "#2417", "# 2417", "G2417", "g2417", "G-2417", "Gyle 2417", "gyle2417",
      "Brew 2417", "Brew no. 2417", "BREW #2417", "Batch no 2417", "Batch: 2417", "batch number 2417", "lot 2417",
      "No. 2417", "02417", "002417", "2417.0", " 2417 ", "Brew-2417", "gyle_2417"],
 )  # fmt: skip
@@ -61,7 +62,7 @@ def test_what_is_more_than_a_number_stays(text, form):
 
 def test_letters_stay_where_the_column_tells_batches_apart_by_them():
     assert known(parse_batches(texts("G2417", "B2417", "2418", "G2419"))) == ["G2417", "B2417", "2418", "G2419"]
-    assert known(parse_batches(texts("G2417", "B2418"))) == ["2417", "2418"]
+    assert known(parse_batches(texts("G2417", "B2418", "l-19"))) == ["2417", "B2418", "L19"]
 
 
 @given(st.lists(st.integers(1, 99_999), min_size=2, max_size=50, unique=True))
@@ -71,7 +72,9 @@ def test_different_numbers_stay_different(held):
         assert known(read) == [str(number) for number in held]
 
 
-@pytest.mark.parametrize("text", ["FV3", "fv3", "FV 3", "FV-3", "FV03", "fv. 03", "FV #3", "FV_3"])
+@pytest.mark.parametrize(
+    "text", ["FV3", "fv3", "FV 3", "FV-3", "FV03", "fv. 03", "FV #3", "FV_3", "FV no. 3", "FV nr 3"]
+)
 def test_one_vessel_has_one_name(text):
     assert vessel_name(text) == "FV3"
 
@@ -85,6 +88,16 @@ def test_different_vessels_keep_different_names(text, form):
     assert vessel_name(text) == form
     assert known(parse_vessels(texts(text))) == [form]
     assert vessel_name(form) == form
+
+
+@pytest.mark.parametrize(
+    ("header", "cells", "names"),
+    [("F.V.", ["3", "03", "FV4", "BBT 1"], ["FV3", "FV3", "FV4", "BBT1"]), ("To BBT", ["1", "2a"], ["BBT1", "BBT2A"]),
+     ("FV/BBT", ["1"], ["1"]), ("Tank", ["1"], ["1"])],
+)  # fmt: skip
+def test_a_header_of_one_sort_of_vessels_names_bare_numbers(header, cells, names):
+    assert known(parse_vessels(texts(*cells), vessel_letters(header))) == names
+    assert known(parse_vessels(numbers(3.0), vessel_letters("FV no."))) == ["FV3"]
 
 
 def test_other_names_keep_their_letters_and_zeros():
