@@ -10,8 +10,10 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from analysis.findings.wording import amount, day
+from analysis.ledger import JournalEntry, Ledger
+from analysis.linking.beer_solubility import FACTOR_SETTING, SETTINGS, factor_entry
 
-__all__ = ["HIGHEST", "LOWEST", "WATER", "BeerFactor"]
+__all__ = ["HIGHEST", "LOWEST", "WATER", "BeerFactor", "beer_factor", "give_up_factor", "set_factor"]
 
 LOWEST, HIGHEST = 0.5, 1.2
 """The range in which a factor is believed: common practice, no source."""
@@ -58,3 +60,42 @@ class BeerFactor:
 
 WATER = BeerFactor()
 """The default: water's own solubility."""
+
+
+def beer_factor(ledger: Ledger) -> BeerFactor:
+    """Return the factor that stands: the last that was set and not taken back, else water's."""
+    entry = factor_entry(ledger)
+    return WATER if entry is None else _of(entry)
+
+
+def set_factor(ledger: Ledger, value: float, because: str, by: str, at: datetime | None = None) -> BeerFactor:
+    """Set the factor, with who does it and why; the ledger's journal keeps it.
+
+    Raises
+    ------
+    ValueError
+        If the value is beyond belief, or nobody or no reason is named.
+    """
+    checked = BeerFactor(value, by.strip(), at, because.strip())
+    return _of(ledger.decide(SETTINGS, {"setting": FACTOR_SETTING, "value": checked.value}, because, by, at))
+
+
+def give_up_factor(ledger: Ledger, because: str, by: str, at: datetime | None = None) -> BeerFactor:
+    """Take back the factor that stands, and return what then stands: the one set before it, or water's.
+
+    Raises
+    ------
+    ValueError
+        If none stands, or nobody or no reason is named.
+    """
+    entry = factor_entry(ledger)
+    if entry is None:
+        raise ValueError("give_up_factor: a factor must have been set, and none stands")
+    ledger.take_back(entry.number, because, by, at)
+    return beer_factor(ledger)
+
+
+def _of(entry: JournalEntry) -> BeerFactor:
+    value = entry.content["value"]
+    assert isinstance(value, int | float)  # written by set_factor
+    return BeerFactor(float(value), entry.by, entry.at, entry.because)
