@@ -28,6 +28,7 @@ __all__ = ["Difference", "Differences", "NotExplaining", "differences"]
 
 NOT_THE_PACK = "the model of practices is made for the finished pack: of this stage it says nothing"
 _WORTH_TELLING = 0.02  # of the move
+_NO_CAUSE = "What was done differently is not shown to be the cause."
 _NOTHING_READ = "none of these runs has all its practices written down"
 
 Floats = npt.NDArray[np.float64]
@@ -286,6 +287,9 @@ def _cautions(matter: Matter, weights: pd.Series, lines: Sequence[Difference], u
     if known < inside:
         said.append(f"The practices of {count(inside - known, 'run')} of these {inside} are not all written down: "
                     "the others stand for them.")  # fmt: skip
+    if matter.stretch.move is not None and matter.stretch.move.gradual:
+        said.append("The level moved slowly: the runs at the end of the climb are held against those at its beginning.")
+        return (*said, _NO_CAUSE)
     aside = matter.stretch.last - matter.stretch.first + 1 - inside
     if aside > 0:
         said.append(
@@ -294,5 +298,4 @@ def _cautions(matter: Matter, weights: pd.Series, lines: Sequence[Difference], u
         )
     if any(line.uncertain and abs(line.share) > abs(unexplained) for line in lines):
         said.append("A share that is not certain is large here: read the part left unexplained with care.")
-    said.append("What was done differently is not shown to be the cause.")
-    return tuple(said)
+    return (*said, _NO_CAUSE)

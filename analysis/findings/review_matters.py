@@ -1,13 +1,13 @@
 """Which matters are on the charts: every signal of every measure, stage, recipe, format and line, worst first?
 
-Worst is what does most harm: first what goes the worse way, and of that, the runs concerned times their distance from
-the usual level, counted in the smallest difference that matters (the brewery's own margin, or the working default).
-What goes the better way comes after it, in the same order among itself.
+Worst is what does most harm. What goes the worse way in the finished pack comes first, then what goes the worse way
+before the pack, then what goes the better way. Within each, harm is the runs concerned times their distance from the
+usual level, counted in the smallest difference that matters (the brewery's own margin, or the working default). The
+runs of a slow climb count half: that is how far they stand on average.
 """
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -89,7 +89,13 @@ def matters_on_record(table: PackTable, phases: Sequence[FrozenPhase] = ()) -> t
         The baselines that a person froze.
     """
     found = [matter for name, stage in charted(table) for matter in _matters(table, name, stage, phases)]
-    return tuple(sorted(found, key=lambda one: (-one.harm if one.harmful else math.inf, one.harm, one.key.title)))
+    return tuple(sorted(found, key=lambda one: (_part(one), -abs(one.harm), one.key.title, one.key.first)))
+
+
+def _part(matter: Matter) -> int:
+    if not matter.harmful:
+        return 2
+    return 0 if matter.key.stage == "pack" else 1
 
 
 def _matters(table: PackTable, name: str, stage: str, phases: Sequence[FrozenPhase]) -> list[Matter]:
@@ -117,7 +123,8 @@ def _matter(
     first = str(chart["label"].iloc[stretch.first])
     key = MatterKey(asked.name, stage, series.recipe, series.format, series.line, first, stretch.side)
     margin = _margin(table, asked, series, size)
-    concerned = stretch.last - stretch.first + 1
+    climbs = stretch.move is not None and stretch.move.gradual
+    concerned = (stretch.last - stretch.first + 1) * (0.5 if climbs else 1.0)
     weight = concerned * abs(size.on_scale) / margin
     return Matter(key, asked, series, stretch, size, chart, margin, weight if _goes_worse(asked, size) else -weight)
 

@@ -1,9 +1,10 @@
 """How large is a matter, in the measure's unit, against which runs?
 
 The runs of a matter are held against the runs before it: the level before a move, else the baseline's runs, else all
-others of the chart. On a chart across recipes each run is held against runs of its own recipe and format, weighted as
-the matter's own runs are; recipes without a run before are left aside. On a log scale the size is taken from means of
-logs and told in the unit at the usual level.
+others of the chart; where the level climbed slowly, the end of the climb against its beginning. On a chart across
+recipes each run is held against runs of its own recipe and format, weighted as the matter's own runs are; recipes
+without a run before are left aside. On a log scale the size is taken from means of logs and told in the unit at the
+usual level.
 """
 
 from __future__ import annotations
@@ -25,6 +26,7 @@ __all__ = ["FEWEST_AGAINST", "Size", "chart_runs", "size_of"]
 FEWEST_AGAINST = 3
 
 Floats = npt.NDArray[np.float64]
+Flags = npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,12 +62,12 @@ class Size:
         return self.change / self.on_scale if abs(self.on_scale) > 1e-9 else self.before
 
     @property
-    def inside(self) -> npt.NDArray[np.bool_]:
+    def inside(self) -> Flags:
         """Which runs of the chart the change is of, shape (n,)."""
         return np.asarray(self.weights > 0)
 
     @property
-    def against(self) -> npt.NDArray[np.bool_]:
+    def against(self) -> Flags:
         """Which runs of the chart they are held against, shape (n,)."""
         return np.asarray(self.weights < 0)
 
@@ -95,26 +97,38 @@ def size_of(series: Series, stretch: Stretch, runs: pd.DataFrame, *, log: bool) 
     values = runs["value"].to_numpy(np.float64)
     y = np.log(values) if log else values
     place = np.arange(len(y))
-    inside = (place >= stretch.first) & (place <= stretch.last)
-    for against in _choices(series, stretch, place):
+    for inside, against in _choices(series, stretch, place):
         weights = weights_of(runs["group"].to_numpy(np.int64), inside, against)
         if weights is not None:
             return _size(series, stretch, y, runs["group"].to_numpy(np.int64), weights, log)
     return None
 
 
-def _choices(series: Series, stretch: Stretch, place: npt.NDArray[np.int64]) -> tuple[npt.NDArray[np.bool_], ...]:
-    outside = (place < stretch.first) | (place > stretch.last)
+def _choices(series: Series, stretch: Stretch, place: npt.NDArray[np.int64]) -> tuple[tuple[Flags, Flags], ...]:
+    """Return which runs may be held against which, the best choice first."""
+    inside = (place >= stretch.first) & (place <= stretch.last)
     earlier = (place >= stretch.before) & (place < stretch.first)
-    baseline = np.array([point.in_baseline for point in series.points], dtype=np.bool_) & outside
-    if stretch.moves:
-        return earlier, outside & (place < stretch.first), outside
-    return baseline, outside & (place < stretch.first), outside
+    if stretch.move is not None and stretch.move.gradual:
+        return _of_a_climb(series, stretch, inside, earlier)
+    before = (inside, ~inside & (place < stretch.first))
+    if stretch.move is not None:
+        return (inside, earlier), before, (inside, ~inside)
+    baseline = np.array([point.in_baseline for point in series.points], dtype=np.bool_)
+    return (inside, baseline & ~inside), before, (inside, ~inside)
 
 
-def weights_of(
-    groups: npt.NDArray[np.int64], inside: npt.NDArray[np.bool_], against: npt.NDArray[np.bool_]
-) -> Floats | None:
+def _of_a_climb(series: Series, stretch: Stretch, inside: Flags, earlier: Flags) -> tuple[tuple[Flags, Flags], ...]:
+    """A climb's runs differ among themselves: its two ends are held against each other, quarters of it where needed."""
+    assert stretch.move is not None
+    over = np.array([stretch.move.ends is not None and point.at >= stretch.move.ends for point in series.points])
+    quarter = max((stretch.last - stretch.first + 1) // 4, FEWEST_AGAINST)
+    own = np.cumsum(inside)
+    first, last = inside & (own <= quarter), inside & (own > own[-1] - quarter)
+    end = over & inside if int((over & inside).sum()) >= FEWEST_AGAINST else last
+    return (end, earlier), (end, earlier | first), (last, first)
+
+
+def weights_of(groups: npt.NDArray[np.int64], inside: Flags, against: Flags) -> Floats | None:
     """Return each run's weight in a change within groups, None where fewer than three runs stand against it."""
     n_in = np.bincount(groups[inside], minlength=groups.max() + 1).astype(np.float64)
     n_out = np.bincount(groups[against], minlength=groups.max() + 1).astype(np.float64)
@@ -145,9 +159,9 @@ def _size(
 
 def _as_moved(series: Series, stretch: Stretch, log: bool) -> tuple[float, float, float] | None:
     """Return the change that the chart itself tells of a single move, so that both pages say one figure."""
-    if len(stretch.moves) != 1:
+    move = stretch.move
+    if move is None:
         return None
-    move = stretch.moves[0]
     if log and all(math.isfinite(part) and part > -100 for part in (move.percent, move.low, move.high)):
         return tuple(math.log1p(part / 100) for part in (move.percent, move.low, move.high))  # type: ignore[return-value]
     if log or series.recipe is None or not (move.before and math.isfinite(move.low)):

@@ -3,11 +3,10 @@
 A run of nine on one side is nine patterns, and a move of the level brings a handful of rules with it: people answer
 them once. What was decided, each with a test:
 
-- A move of the level and every pattern on its side, until the next move, are one stretch. A gradual climb that was
-  found in several steps is one. A move that brings a harmful level back by half or more ends the stretch before it and
-  is no matter of its own; any other move begins a new one.
+- A move of the level and every pattern on its side, until the next move, are one stretch. A move that brings a harmful
+  level back by half or more ends the stretch before it and is no matter of its own; any other move begins a new one.
 - Where the limits were made from runs on both sides of a move, patterns before it on the other side say the same thing
-  and belong to it.
+  and belong to it; so do those in the first half of a slow climb.
 - What is left are patterns without a lasting move: those on the same side with no more than four runs between them are
   one stretch.
 """
@@ -30,16 +29,21 @@ _BACK = 0.5
 class Stretch:
     """The points ``first`` to ``last`` of a chart (from 0, both included), what said so, and the move that ended it.
 
-    ``before`` is the point where the level before it begins, where moves made it.
+    ``move`` is None where it is made of patterns alone; ``before`` is the point where the level before the move begins.
     """
 
     first: int
     last: int
     side: int
-    moves: tuple[Move, ...]
+    move: Move | None
     ended_by: Move | None
     signals: tuple[SignalFound, ...]
     before: int = 0
+
+    @property
+    def middle(self) -> float:
+        """The middle of its points."""
+        return (self.first + self.last) / 2
 
 
 def harms(side: int, measure: Measure) -> bool:
@@ -70,26 +74,26 @@ def _of_moves(series: Series, measure: Measure) -> list[Stretch]:
         side = 1 if move.after > move.before else -1
         last = edges[place + 2] - 1
         previous = found[-1] if found and found[-1].last == move.point - 1 else None
-        if previous is not None and previous.ended_by is None:
-            if previous.side == side and move.gradual and previous.moves[-1].gradual:
-                found[-1] = replace(previous, last=last, moves=(*previous.moves, move))
-                continue
-            if previous.side != side and harms(previous.side, measure) and _back(previous, move):
-                found[-1] = replace(previous, ended_by=move)
-                continue
-        found.append(Stretch(move.point, last, side, (move,), None, (), edges[place]))
+        if previous is not None and previous.side != side and harms(previous.side, measure) and _back(previous, move):
+            found[-1] = replace(previous, ended_by=move)
+            continue
+        found.append(Stretch(move.point, last, side, move, None, (), edges[place]))
     return found
 
 
 def _back(stretch: Stretch, move: Move) -> bool:
     """Return whether a move takes back at least half of what a stretch brought."""
-    gone = stretch.moves[-1].after - stretch.moves[0].before
+    if stretch.move is None:
+        return False
+    gone = stretch.move.after - stretch.move.before
     return (move.before - move.after) / gone >= _BACK if gone else False
 
 
 def _belongs(signal: SignalFound, stretch: Stretch, series: Series) -> bool:
     if signal.side == stretch.side:
         return signal.at >= stretch.first and signal.start <= stretch.last
+    if stretch.move is not None and stretch.move.gradual:
+        return signal.side == -stretch.side and signal.start >= stretch.before and signal.at < stretch.middle
     reaches = not series.baseline or series.baseline[-1].at >= series.points[stretch.first].at
     return reaches and signal.side == -stretch.side and stretch.before <= signal.start and signal.at < stretch.first
 
@@ -103,6 +107,6 @@ def _of_patterns(signals: Sequence[SignalFound]) -> list[Stretch]:
                 own = replace(own, last=max(own.last, signal.at), signals=(*own.signals, signal))
                 found[-1] = own
                 continue
-            own = Stretch(signal.start, signal.at, side, (), None, (signal,))
+            own = Stretch(signal.start, signal.at, side, None, None, (signal,))
             found.append(own)
     return found
