@@ -1,7 +1,8 @@
 """Did something move that the practices do not explain?
 
-Each run is charted less what a model of the practices expects of it, so that a signal is not merely "we fined less".
-What the model expects is handed in: the charts know nothing of practices.
+Each run is charted as it would stand with the practices of the baseline, so that a signal is not merely "we fined
+less": what a model expects of its practices, beyond the baseline's mean, is taken out. What the model expects is handed
+in: the charts know nothing of practices.
 
 Source: Mandel 1969, "The regression control chart", J. Qual. Technol. 1.
 """
@@ -14,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from analysis.charts.arrays import BoolArray, FloatArray, Scale, as_series, to_scale
+from analysis.charts.arrays import BoolArray, FloatArray, Scale, as_flags, as_series, from_scale, to_scale
 from analysis.charts.chart import Chart
 from analysis.charts.individuals import individuals
 from analysis.charts.run_rules import FIRST_RULES
@@ -26,9 +27,10 @@ __all__ = ["Adjusted", "adjusted"]
 class Adjusted:
     """The chart of what is left, and what was taken out.
 
-    ``chart`` holds what is left on the scale that was asked for (a difference of logs on the log scale). ``explained``
-    is what the model moved each run from the baseline's mean, shape (n,), on that scale. ``share_explained`` is the
-    part of the baseline's variance that the model takes away; below 0 where it adds to it.
+    ``chart`` holds each run in the measure's unit, as it would stand with the baseline's practices. ``explained`` is by
+    how much the model moved it from there, shape (n,), on the scale that was asked for (a difference of logs on the log
+    scale). ``share_explained`` is the part of the baseline's variance that the model takes away; below 0 where it adds
+    to it.
     """
 
     chart: Chart
@@ -52,8 +54,8 @@ def adjusted(
     values : array, shape (n,)
         One value a run, in order, in the measure's unit; NaN where a run is missing.
     expected : array, shape (n,)
-        What the model expects of each run, in the measure's unit; NaN where it cannot tell, and the run is then left
-        out of this chart.
+        What the model expects of each run by its practices, in the measure's unit; only how it differs from the
+        baseline's mean counts. NaN where it cannot tell, and the run is then left out of this chart.
     scale, baseline, phases, rules
         As for ``individuals``.
 
@@ -66,10 +68,11 @@ def adjusted(
     model = to_scale(as_series(expected, "expected"), scale)
     if model.shape != charted.shape:
         raise ValueError(f"expected must be {charted.size} numbers, got {model.size}")
-    left = charted - model
-    chart = individuals(left, baseline=baseline, phases=phases, rules=rules).values
-    used = chart.baseline
-    return Adjusted(chart, model - _mean(model, used), _share_explained(charted, left, used))
+    known = as_flags(baseline, charted.size, "baseline") & ~np.isnan(charted) & ~np.isnan(model)
+    explained = model - _mean(model, known)
+    left = charted - explained
+    chart = individuals(from_scale(left, scale), scale=scale, baseline=baseline, phases=phases, rules=rules).values
+    return Adjusted(chart, explained, _share_explained(charted, left, chart.baseline))
 
 
 def _mean(series: FloatArray, used: BoolArray) -> float:

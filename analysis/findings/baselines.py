@@ -1,12 +1,14 @@
 """Which baseline did a person freeze for a series, and why?
 
 Limits come from a frozen baseline and do not move with later runs. A new phase begins when a person says so, after a
-known change; nothing here begins one by itself.
+known change; nothing here begins one by itself. What a person froze stands in the ledger's journal under the subject
+``"baseline"``; of two that begin at the same place of a series the later one counts, and once that is taken back the
+earlier one again.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -14,19 +16,26 @@ import numpy as np
 import pandas as pd
 
 from analysis.charts import PhaseMarks
+from analysis.ledger import JournalEntry, Ledger
 from analysis.vocabulary import STAGES
 
 __all__ = [
     "BASELINE_RUNS",
+    "SUBJECT",
     "FrozenPhase",
     "RunLeftOut",
     "SeriesPhases",
+    "freeze",
+    "frozen_phases",
     "phases_of",
     "series_phases",
+    "thaw",
 ]
 
 BASELINE_RUNS = 25
 """Until a person freezes a baseline, limits come from this many first runs."""
+
+SUBJECT = "baseline"
 
 
 @dataclass(frozen=True)
@@ -80,17 +89,96 @@ class FrozenPhase:
         return self.measure, self.stage, self.recipe, self.format, self.begins
 
 
-def phases_of(
-    phases: Sequence[FrozenPhase], measure: str, stage: str, recipe: str | None, format: str | None
-) -> tuple[FrozenPhase, ...]:
-    """Return a series' phases in the order in which they begin.
+def frozen_phases(ledger: Ledger) -> tuple[FrozenPhase, ...]:
+    """Return the phases that stand, of every measure and series, in the order in which they were frozen."""
+    standing: dict[object, FrozenPhase] = {}
+    for entry in ledger.journal(SUBJECT):
+        phase = _phase(entry)
+        standing.pop(phase.place, None)
+        standing[phase.place] = phase
+    return tuple(standing.values())
+
+
+def freeze(ledger: Ledger, phase: FrozenPhase, at: datetime | None = None) -> FrozenPhase:
+    """Put a phase on record and return it as it stands there.
+
+    Raises
+    ------
+    ValueError
+        If ``by`` is empty.
+    LedgerError
+        If the ledger cannot be written.
+    """
+    return _phase(ledger.decide(SUBJECT, _content(phase), phase.because, phase.by, at))
+
+
+def thaw(ledger: Ledger, number: int, because: str, by: str, at: datetime | None = None) -> None:
+    """Take a phase back by its entry in the journal; what stood at its place before stands again.
+
+    Raises
+    ------
+    ValueError
+        If no baseline that stands has that number, or ``because`` or ``by`` is empty.
+    LedgerError
+        If the ledger cannot be written.
+    """
+    numbers = [entry.number for entry in ledger.journal(SUBJECT)]
+    if number not in numbers:
+        raise ValueError(f"thaw: number must be that of a baseline that stands, one of {numbers}, got {number}")
+    ledger.take_back(number, because, by, at)
+
+
+def _content(phase: FrozenPhase) -> dict[str, object]:
+    return {
+        "measure": phase.measure,
+        "stage": phase.stage,
+        "recipe": phase.recipe,
+        "format": phase.format,
+        "begins": None if phase.begins is None else phase.begins.isoformat(),
+        "from": phase.since.isoformat(),
+        "to": phase.until.isoformat(),
+        "left_out": [{"run": left.run, "because": left.because} for left in phase.left_out],
+    }
+
+
+def _phase(entry: JournalEntry) -> FrozenPhase:
+    said = entry.content
+    left_out = said["left_out"]
+    return FrozenPhase(
+        measure=str(said["measure"]),
+        stage=str(said["stage"]),
+        recipe=_text(said["recipe"]),
+        format=_text(said["format"]),
+        begins=None if said["begins"] is None else date.fromisoformat(str(said["begins"])),
+        since=date.fromisoformat(str(said["from"])),
+        until=date.fromisoformat(str(said["to"])),
+        because=entry.because,
+        by=entry.by,
+        left_out=tuple(_left_out(each) for each in left_out) if isinstance(left_out, Sequence) else (),
+        at=entry.at,
+        number=entry.number,
+    )
+
+
+def _left_out(said: object) -> RunLeftOut:
+    if not isinstance(said, Mapping):
+        raise ValueError(f"left_out must hold a run and the reason, got {said!r}")
+    return RunLeftOut(str(said["run"]), str(said["because"]))
+
+
+def _text(said: object) -> str | None:
+    return None if said is None else str(said)
+
+
+def phases_of(phases: Sequence[FrozenPhase], recipe: str | None, format: str | None) -> tuple[FrozenPhase, ...]:
+    """Return a series' phases, of those of one measure and stage, in the order in which they begin.
 
     Raises
     ------
     ValueError
         If two phases of the series begin on the same day.
     """
-    own = [phase for phase in phases if phase.place[:4] == (measure, stage, recipe, format)]
+    own = [phase for phase in phases if (phase.recipe, phase.format) == (recipe, format)]
     begins = [phase.begins for phase in own]
     if len(set(begins)) < len(begins):
         raise ValueError(f"phases: two phases of {recipe}, {format} begin on the same day")

@@ -9,7 +9,7 @@ from datetime import datetime
 import pandas as pd
 
 from analysis.findings.series_targets import TargetsKept
-from analysis.vocabulary import Scale
+from analysis.vocabulary import Measure, Scale
 
 __all__ = ["Move", "PhaseShown", "Point", "Series", "SignalFound", "or_none"]
 
@@ -167,7 +167,8 @@ class Series:
     to the next, NaN where the series is too short to tell it; where it matters, ``after_memory`` charts what is left of
     each point once it is taken out (differences on the series' scale), and is empty else. ``suggestion`` asks for a new
     phase where the level has stayed away from its baseline, None else. ``targets`` says how the runs keep within the
-    targets on record, None where there is none.
+    targets on record, None where there is none. ``charted`` says what a point is where it is not the run's value, and
+    ``unit`` in which unit it then is: None for the measure's, or for sigmas across recipes.
     """
 
     recipe: str | None
@@ -188,6 +189,14 @@ class Series:
     suggestion: str | None
     targets: TargetsKept | None
     cautions: tuple[str, ...]
+    charted: str = ""
+    unit: str | None = None
+
+    def unit_of(self, measure: Measure) -> str:
+        """Return the unit that its points are counted in."""
+        if self.unit is not None:
+            return self.unit
+        return measure.unit if self.recipe is not None else "σ"
 
     @property
     def name(self) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import pandas as pd
@@ -11,13 +11,16 @@ import pandas as pd
 from analysis.charts import FIRST_RULES, RULES, run_length
 from analysis.findings.baselines import BASELINE_RUNS, FrozenPhase, phases_of
 from analysis.findings.filters import Filters
+from analysis.findings.practice_words import spoken
 from analysis.findings.run_values import run_values
 from analysis.findings.series import Move, Series
 from analysis.findings.series_across import across_recipes
+from analysis.findings.series_adjusted import WhatWasDone, made_alike
 from analysis.findings.series_charting import series_of
 from analysis.findings.series_shown import shown
+from analysis.findings.series_slow import SlowAsk, SlowMoves, slow_moves
 from analysis.findings.series_targets import target_limits
-from analysis.findings.wording import amount, count, day, listing, percent
+from analysis.findings.wording import amount, change, count, day, listing, percent
 from analysis.linking import PackTable
 from analysis.vocabulary import Measure, Practice
 from analysis.vocabulary import measure as measure_of
@@ -34,6 +37,8 @@ class Stability:
     """The charts of a measure, one a recipe and format, and one a line across recipes.
 
     ``runs_between_alarms`` is how many runs pass on average between false alarms of ``rules`` while nothing moves.
+    ``done`` says what was taken out of the runs by the practices' model, None where they are charted as measured.
+    ``slow`` has, for each of ``series`` by name, which charts find a slow move, where that was asked.
     """
 
     question: str
@@ -47,6 +52,8 @@ class Stability:
     ledger_state: int
     filters: Filters
     cautions: tuple[str, ...]
+    done: WhatWasDone | None = None
+    slow: tuple[tuple[str, SlowMoves], ...] = ()
 
     def as_document(self) -> dict[str, object]:
         """Return the JSON document of the command line."""
@@ -56,7 +63,8 @@ class Stability:
             "measure": self.measure.name,
             "unit": self.measure.unit,
             "stage": self.stage,
-            "series": [series.as_document() for series in self.series],
+            "adjusted": None if self.done is None else self.done.as_document(),
+            "series": [self._series_document(series) for series in self.series],
             "across_recipes": [series.as_document() for series in self.across],
             "rules": [{"rule": code, "says": RULES[code].says, "source": RULES[code].source} for code in self.rules],
             "runs_between_alarms": self.runs_between_alarms,
@@ -64,6 +72,10 @@ class Stability:
             "ledger_state": self.ledger_state,
             "filters": self.filters.as_document(),
         }
+
+    def _series_document(self, series: Series) -> dict[str, object]:
+        slow = dict(self.slow).get(series.name)
+        return series.as_document() | ({} if slow is None else {"slow": slow.as_document()})
 
     def in_words(self) -> tuple[list[str], list[list[str]]]:
         """Return headers and one row a chart as text, for a terminal."""
@@ -78,6 +90,9 @@ def stability(
     filters: Filters | None = None,
     rules: Sequence[str] = FIRST_RULES,
     phases: Sequence[FrozenPhase] = (),
+    *,
+    done: WhatWasDone | None = None,
+    slow: SlowAsk | None = None,
 ) -> Stability:
     """Return whether a measure is stable, by recipe and format, and when it moved.
 
@@ -93,7 +108,11 @@ def stability(
     rules : sequence of str
         Codes of the run rules that are on.
     phases : sequence of FrozenPhase
-        The baselines that a person froze; a series without one has its first runs for a baseline.
+        The baselines that a person froze, of any measure; a series without one has its first runs for a baseline.
+    done : WhatWasDone, optional
+        What the practices did to each run: each is then charted as it would stand with the baseline's practices.
+    slow : SlowAsk, optional
+        A slow move that each recipe's chart should be able to find.
 
     Raises
     ------
@@ -102,14 +121,18 @@ def stability(
     """
     chosen = filters if filters is not None else Filters()
     asked = measure_of(measure)
+    own_phases = tuple(phase for phase in phases if (phase.measure, phase.stage) == (asked.name, stage))
     found = run_values(table, measure, stage)
     at_any_time = replace(chosen, since=None, until=None)
     runs, practices = _with_practices(table, at_any_time.apply(found.runs, "at").reset_index(drop=True))
-    series = shown(_by_recipe(table, runs, practices, asked, stage, tuple(rules), phases), chosen)
-    across = shown(across_recipes(runs, practices, asked.scale, tuple(rules)), chosen)
+    groups = _groups(runs, asked, own_phases, done)
+    alike = pd.concat([group.runs for group in groups]) if done is not None and groups else runs
+    ordered = alike.sort_values(["at", "run", "batch"], kind="stable").reset_index(drop=True)
+    series = shown(_by_recipe(table, groups, practices, asked, tuple(rules)), chosen)
+    across = shown(across_recipes(ordered, practices, asked.scale, tuple(rules)), chosen)
     return Stability(
         question=_QUESTION.format(measure=asked.label.lower()),
-        answer=_answer(asked, series, across),
+        answer=_answer(asked, series, across, done),
         measure=asked,
         stage=stage,
         series=series,
@@ -118,35 +141,55 @@ def stability(
         runs_between_alarms=run_length(rules).mean,
         ledger_state=table.state,
         filters=chosen,
-        cautions=(*found.cautions, *_cautions((*series, *across))),
+        cautions=(*found.cautions, *_cautions((*series, *across), done)),
+        done=done,
+        slow=() if slow is None else tuple((one.name, slow_moves(one, slow)) for one in series),
     )
 
 
+@dataclass(frozen=True, eq=False)
+class _Group:
+    """The runs of one recipe and format, its own phases, and what must be known beside them."""
+
+    recipe: str | None
+    format: str | None
+    runs: pd.DataFrame
+    phases: tuple[FrozenPhase, ...]
+    cautions: tuple[str, ...] = ()
+
+
+def _groups(
+    runs: pd.DataFrame, asked: Measure, phases: Sequence[FrozenPhase], done: WhatWasDone | None
+) -> tuple[_Group, ...]:
+    groups = []
+    for (recipe, form), own in runs.groupby(["recipe", "format"], dropna=False, sort=True):
+        called = _text(recipe), _text(form)
+        group = _Group(*called, own.reset_index(drop=True), phases_of(phases, *called))
+        if done is not None:
+            alike, cautions = made_alike(group.runs, done, asked.scale, group.phases)
+            group = replace(group, runs=alike, cautions=cautions)
+        if len(group.runs):
+            groups.append(group)
+    return tuple(groups)
+
+
 def _by_recipe(
-    table: PackTable,
-    runs: pd.DataFrame,
-    practices: Sequence[Practice],
-    asked: Measure,
-    stage: str,
-    rules: Sequence[str],
-    phases: Sequence[FrozenPhase],
+    table: PackTable, groups: Sequence[_Group], practices: Sequence[Practice], asked: Measure, rules: Sequence[str]
 ) -> tuple[Series, ...]:
     """Return a chart a recipe and format, with all their runs."""
     series = []
-    for (recipe, form), own in runs.groupby(["recipe", "format"], dropna=False, sort=True):
-        called = _text(recipe), _text(form)
-        series.append(
-            series_of(
-                own.reset_index(drop=True),
-                practices,
-                asked.scale,
-                rules,
-                phases_of(phases, asked.name, stage, *called),
-                target_limits(table.targets, asked.name, *called),
-                recipe=called[0],
-                format=called[1],
-            )
+    for group in groups:
+        made = series_of(
+            group.runs,
+            practices,
+            asked.scale,
+            rules,
+            group.phases,
+            target_limits(table.targets, asked.name, group.recipe, group.format),
+            recipe=group.recipe,
+            format=group.format,
         )
+        series.append(replace(made, cautions=(*group.cautions, *made.cautions)))
     return tuple(series)
 
 
@@ -165,7 +208,10 @@ def _text(cell: object) -> str | None:
     return cell if isinstance(cell, str) and cell else None
 
 
-def _answer(asked: Measure, series: Sequence[Series], across: Sequence[Series]) -> str:
+def _answer(asked: Measure, series: Sequence[Series], across: Sequence[Series], done: WhatWasDone | None) -> str:
+    if done is not None and done.why_not is not None:
+        return f"What was done cannot be taken out: {done.why_not}."
+    subject = asked.label if done is None else f"With what was done taken out, {spoken(asked.label)}"
     charted = [one for one in series if one.why_not is None]
     few = len(series) - len(charted)
     if not series:
@@ -177,9 +223,9 @@ def _answer(asked: Measure, series: Sequence[Series], across: Sequence[Series]) 
     parts = []
     if moved:
         told = listing([_moved(asked, one, move) for one, move in moved], most=_MOST_TOLD)
-        parts.append(f"{asked.label} moved: {told}")
+        parts.append(f"{subject} moved: {told}")
     else:
-        parts.append(f"{asked.label} shows no move of its level")
+        parts.append(f"{subject} shows no move of its level")
     if out:
         parts.append(f"signals without a lasting move in {listing([one.name for one in out])}")
     if few:
@@ -195,8 +241,8 @@ def _moved(asked: Measure, one: Series, move: Move) -> str:
     return f"{one.name}: {size} {how}about {day(move.at)} (between {day(move.earliest)} and {day(move.latest)})"
 
 
-def _cautions(series: Sequence[Series]) -> tuple[str, ...]:
-    said: list[str] = []
+def _cautions(series: Sequence[Series], done: WhatWasDone | None) -> tuple[str, ...]:
+    said = [] if done is None else [*_turned(done)]
     if any(phase.because is None for one in series for phase in one.phases):
         said.append(
             f"Where nobody has frozen a baseline, limits come from the first {BASELINE_RUNS} runs of the series, "
@@ -205,6 +251,18 @@ def _cautions(series: Sequence[Series]) -> tuple[str, ...]:
     if any(move.coincides_with for one in series for move in one.moves):
         said.append("What coincides with a move is not shown to be its cause.")
     return tuple(said)
+
+
+def _turned(done: WhatWasDone) -> Iterator[str]:
+    """Yield a sentence for each practice whose effect turns its sign where recipes are thrown together."""
+    for each in done.turned:
+        pooled = each.pooled if each.pooled is not None else math.nan
+        more, less = (percent(pooled), percent(each.effect)) if each.relative else (change(pooled), change(each.effect))
+        yield (
+            f"{each.spoken[:1].upper()}{each.spoken[1:]}: over all recipes together {each.step_unit} more goes with "
+            f"{more}, but that is the recipes, which differ in both. Within a recipe it is {less}, and that is what is "
+            "taken out."
+        )
 
 
 def _row(series: Series, unit: str) -> list[str]:

@@ -22,7 +22,7 @@ _ACROSS = "a fault of the line shows here before any one recipe has runs enough.
 
 def unit_of(series: Series, finding: Stability) -> str:
     """Return the unit that a series is counted in."""
-    return finding.measure.unit if series.recipe is not None else "σ"
+    return series.unit_of(finding.measure)
 
 
 def caption(series: Series, finding: Stability) -> str:

@@ -62,6 +62,19 @@ def test_a_fault_that_the_practices_do_not_explain_stays():
     assert set(range(70, 80)) <= set(left.chart.signals.of("beyond-limit").at.tolist())
 
 
+def test_what_is_left_stands_in_the_measures_unit_at_the_baselines_practices():
+    values, expected = brewed(3)
+    baseline = np.arange(80) < 40
+    left = adjusted(values, expected, scale="log", baseline=baseline)
+    plain = individuals(values, scale="log", baseline=baseline).values
+    assert left.chart.centre[0] == pytest.approx(plain.centre[0])
+    usual = np.exp(np.log(expected[baseline]).mean())
+    np.testing.assert_allclose(left.chart.values, values / expected * usual)
+    np.testing.assert_allclose(
+        adjusted(values, 7 * expected, scale="log", baseline=baseline).chart.values, left.chart.values
+    )
+
+
 def test_a_run_that_the_model_cannot_tell_is_a_gap():
     left = adjusted([1.0, 2.0, 3.0], [1.0, np.nan, 2.0])
     assert np.isnan(left.chart.values[1])

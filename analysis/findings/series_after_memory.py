@@ -1,0 +1,71 @@
+"""What is left of each run once the runs before it are taken out?
+
+A chart of its own to look at, where neighbours are alike and the plain limits alarm too often: each point is how far a
+run lies from what the run before it let one expect.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import replace
+
+from analysis.charts import RULES
+from analysis.findings.series import Point, Series, SignalFound
+from analysis.findings.wording import percent_of_ratio
+from analysis.vocabulary import Scale
+
+__all__ = ["after_memory_chart"]
+
+_CHARTED = "how far each run lies from what the run before it let one expect"
+
+
+def after_memory_chart(series: Series) -> Series | None:
+    """Return the chart of what is left, in percent on a log scale and in the measure's unit on a linear one.
+
+    Parameters
+    ----------
+    series : Series
+
+    Returns
+    -------
+    Series or None
+        None where the series has no memory worth taking out, or it cannot be told.
+    """
+    if not series.after_memory:
+        return None
+    points = tuple(_told(point, series.scale) for point in series.after_memory)
+    return replace(
+        series,
+        points=points,
+        baseline=tuple(point for point in points if point.in_baseline),
+        centre=points[-1].centre,
+        lower=points[-1].lower,
+        upper=points[-1].upper,
+        scale="linear",
+        signals=tuple(_signals(points)),
+        moves=(),
+        after_memory=(),
+        suggestion=None,
+        targets=None,
+        cautions=(),
+        charted=_CHARTED,
+        unit="%" if series.scale == "log" else None,
+    )
+
+
+def _told(point: Point, scale: Scale) -> Point:
+    if scale != "log":
+        return point
+    value, centre, lower, upper = (
+        percent_of_ratio(each) if math.isfinite(each) else each
+        for each in (point.value, point.centre, point.lower, point.upper)
+    )
+    return replace(point, value=value, centre=centre, lower=lower, upper=upper)
+
+
+def _signals(points: tuple[Point, ...]) -> Iterator[SignalFound]:
+    for place, point in enumerate(points):
+        side = int(point.value > point.centre) - int(point.value < point.centre)
+        for code in point.signals:
+            yield SignalFound(code, RULES[code].says, max(place - RULES[code].points + 1, 0), place, side)
