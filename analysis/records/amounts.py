@@ -108,7 +108,7 @@ def _read_amounts(context: Context, values: Values) -> None:
     written = text_of_codes(np.where(dosed, -1, code).astype(np.int32), texts)
     in_kept = text_of_codes(scaled.kept, list(scaled.kept_units))
     values.texts["unit"] = pd.Series(in_kept.where(in_kept.notna(), written))
-    context.take_units(meaning.header, scaled.taken.values())
+    context.take_units(meaning, scaled)
 
 
 def _without_unneeded(scaled: Scaled, dosed: Flags) -> Scaled:

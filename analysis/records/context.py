@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -14,6 +14,7 @@ from analysis.records.cells import RawColumn
 from analysis.records.faults import Faults
 from analysis.records.meaning import Meaning
 from analysis.records.recognise import Recognised
+from analysis.records.scales import Deduced, Scaled
 from analysis.records.table import Table
 
 __all__ = ["Context", "Values"]
@@ -27,7 +28,7 @@ class Context:
 
     ``kind`` is what it holds; ``units`` and ``dates`` fill with what each header's unit and dates were
     taken for, ``settled`` with the moments of each column of dates, ``filled`` with the texts of a column
-    whose blanks other rows told.
+    whose blanks other rows told, ``deduced`` with the units that a column's numbers told.
     """
 
     kind: str
@@ -40,6 +41,7 @@ class Context:
     dates: dict[str, str] = field(default_factory=dict)
     settled: dict[int, npt.NDArray[np.datetime64]] = field(default_factory=dict)
     filled: dict[int, pd.Series] = field(default_factory=dict)
+    deduced: dict[int, tuple[Deduced, ...]] = field(default_factory=dict)
 
     @property
     def answers(self) -> Answers:
@@ -55,11 +57,13 @@ class Context:
         """Return the cells of a column."""
         return self.table.columns[meaning.column]
 
-    def take_units(self, header: str, units: Iterable[str]) -> None:
-        """Keep which units a column's bare numbers were read in."""
-        told = ", ".join(dict.fromkeys(units))
+    def take_units(self, meaning: Meaning, scaled: Scaled) -> None:
+        """Keep which units a column's bare numbers were read in, and which of them the numbers told."""
+        told = ", ".join(dict.fromkeys(unit for unit in scaled.taken.values() if unit))
         if told:
-            self.units[header] = told
+            self.units[meaning.header] = told
+        if scaled.deduced:
+            self.deduced[meaning.column] = scaled.deduced
 
     def unit_said(self, header: str, also: str | None = None) -> Callable[[str, str], str | None]:
         """Return a function that tells the unit a person said: by the written unit, by the quantity, by the header."""

@@ -173,7 +173,7 @@ def _read_number(context: Context, meaning: Meaning, column: kinds.Column, value
     said = context.unit_said(meaning.header, None if beside is None else beside.header)
     scaled = scale(value, (everywhere, (quantity,)), units_of(context, read, beside), said, unit)
     ask_units(context, meaning, cells, scaled, costs_rows=not is_wide(context))
-    context.take_units(meaning.header, scaled.taken.values())
+    context.take_units(meaning, scaled)
     values.numbers[column.name] = scaled.value
 
 

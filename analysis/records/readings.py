@@ -131,7 +131,7 @@ def read_long(context: Context, values: Values) -> Flags:
     values.texts["quantity"] = text_of_codes(quantities.code, list(quantities.names))
     values.texts["unit"] = text_of_codes(scaled.kept, list(scaled.kept_units))
     values.texts["sign"] = text_of_codes(_sign_codes(values.signs["value"]), ["<", ">"])
-    context.take_units(meaning.header, scaled.taken.values())
+    context.take_units(meaning, scaled)
     return np.asarray(nothing | (np.isin(state, (State.EMPTY, State.MISSING)) & context.active), dtype=bool)
 
 
@@ -255,7 +255,7 @@ def read_block(context: Context, meaning: Meaning) -> Block:
     waits |= _ask_beer_or_gas(context, meaning, numbers)
     scaled = _scaled_block(context, meaning, measure, numbers)
     ask_units(context, meaning, cells, scaled, costs_rows=False)
-    context.take_units(meaning.header, scaled.taken.values())
+    context.take_units(meaning, scaled)
     has = np.flatnonzero(context.active & ~np.isnan(scaled.value) & (not waits))
     meter = next((m for m in context.recognised.having("meter") if meaning.column in m.measures), None)
     meters = parse_ids(context.cells(meter)).text if meter is not None else None

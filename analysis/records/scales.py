@@ -17,7 +17,7 @@ import numpy.typing as npt
 
 from analysis.units import AmbiguousUnit, Unit, recognise_unit, to_kept, unstated_unit
 
-__all__ = ["Scaled", "UnitDoubt", "deduced_unit", "scale"]
+__all__ = ["Deduced", "Scaled", "UnitDoubt", "deduced_unit", "scale"]
 
 Floats = npt.NDArray[np.float64]
 Codes = npt.NDArray[np.int32]
@@ -60,12 +60,22 @@ class UnitDoubt:
 
 
 @dataclass(frozen=True)
+class Deduced:
+    """Numbers without a unit of which all together told it: which rows, of which quantity, and the unit."""
+
+    quantity: str
+    unit: Unit
+    rows: Flags
+
+
+@dataclass(frozen=True)
 class Scaled:
     """Numbers in the kept unit, arrays of shape (n,).
 
     ``value`` is NaN where there is none; ``unknown`` marks numbers whose unit is none of the quantity's; ``doubts``
     hold those that wait for an answer; ``taken`` names, by quantity, the unit that numbers without a unit of their own
-    were read in. ``kept`` is the code of each row's unit in ``kept_units``, −1 where there is none.
+    were read in, and ``deduced`` holds those of which the numbers themselves told it. ``kept`` is the code of each
+    row's unit in ``kept_units``, −1 where there is none.
     """
 
     value: Floats
@@ -74,6 +84,7 @@ class Scaled:
     taken: Mapping[str, str]
     kept: Codes
     kept_units: tuple[str, ...]
+    deduced: tuple[Deduced, ...] = ()
 
 
 def scale(
@@ -102,6 +113,7 @@ def scale(
     kept_value, unknown, kept = np.full(n, np.nan), np.zeros(n, dtype=bool), np.full(n, -1, dtype=np.int32)
     doubts: list[UnitDoubt] = []
     taken: dict[str, str] = {}
+    deduced: list[Deduced] = []
     kept_units: dict[str, int] = {}
     has_value = ~np.isnan(value)
     width = len(written[1]) + 1
@@ -116,11 +128,13 @@ def scale(
             kept[rows] = kept_units.setdefault(unit.kept_unit, len(kept_units))
             if not text:
                 taken[name] = unit.name
+                if _written_unit(name, said, header_unit) is None and isinstance(unstated_unit(name), AmbiguousUnit):
+                    deduced.append(Deduced(name, unit, rows))
         elif isinstance(unit, AmbiguousUnit):
             doubts.append(UnitDoubt(name, text, unit, rows))
         else:
             unknown |= rows
-    return Scaled(kept_value, unknown, tuple(doubts), MappingProxyType(taken), kept, tuple(kept_units))
+    return Scaled(kept_value, unknown, tuple(doubts), MappingProxyType(taken), kept, tuple(kept_units), tuple(deduced))
 
 
 @lru_cache(maxsize=4096)
@@ -131,18 +145,23 @@ def _recognised(text: str, quantity: str) -> Unit | AmbiguousUnit | None:
 def _unit(
     quantity: str, text: str, said: Callable[[str, str], str | None], header_unit: str | None, value: Floats
 ) -> Unit | AmbiguousUnit | None:
+    if not text:
+        return _written_unit(quantity, said, header_unit) or deduced_unit(quantity, value)
     answer = said(quantity, text)
     answered = _recognised(answer, quantity) if answer else None
-    if text:
-        unit = _recognised(text, quantity)
-        return answered if isinstance(unit, AmbiguousUnit) and isinstance(answered, Unit) else unit
+    unit = _recognised(text, quantity)
+    return answered if isinstance(unit, AmbiguousUnit) and isinstance(answered, Unit) else unit
+
+
+def _written_unit(
+    quantity: str, said: Callable[[str, str], str | None], header_unit: str | None
+) -> Unit | AmbiguousUnit | None:
+    """Return the unit of numbers without one in their own cells that a person or the header states."""
+    answer = said(quantity, "")
+    answered = _recognised(answer, quantity) if answer else None
     if isinstance(answered, Unit):
         return answered
-    if header_unit:
-        in_header = _recognised(header_unit, quantity)
-        if in_header is not None:
-            return in_header
-    return deduced_unit(quantity, value)
+    return _recognised(header_unit, quantity) if header_unit else None
 
 
 def deduced_unit(quantity: str, value: Floats) -> Unit | AmbiguousUnit:

@@ -19,11 +19,11 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-import pyarrow as pa
 
 from analysis.problems import Problem
 from analysis.records.amounts import read_operations
-from analysis.records.cells import EMPTY, MOMENT, TEXT, RawColumn, RawSheet
+from analysis.records.as_read import as_read
+from analysis.records.cells import EMPTY, RawSheet
 from analysis.records.checks import check_rows
 from analysis.records.context import Context, Values
 from analysis.records.decimals import decimal_of_columns
@@ -277,46 +277,9 @@ def _rejected(sheet: RawSheet, context: Context, values: Values, numbered: bool)
     rows = np.flatnonzero(faults.rejected)
     if rows.size == 0:
         return None
-    assert recognised.header_row is not None  # a sheet of a known kind has one
-    headers = (
-        recognised.headers
-        if recognised.first_row > recognised.header_row + 1
-        else tuple(sheet.row_texts(recognised.header_row))
-    )
     reasons = tuple(" ".join(faults.reasons.get(int(row), ["The row waits for an answer."])) for row in rows)
     samples = None
     if numbered:
         samples = tuple(values.texts["sample"].take(rows).fillna("").tolist())
-    columns = tuple(_as_read(context, j, rows) for j in range(len(context.table.columns)))
-    return RejectedRows(sheet.file, sheet.name, headers, columns, reasons, samples)
-
-
-def _as_read(context: Context, j: int, rows: Rows) -> RawColumn:
-    """Return a column's rejected cells, with what other rows told of them.
-
-    A date that was read stands as a date, for its order may have been told by other rows; a blank that other rows of
-    its run filled stands filled.
-    """
-    column = context.table.columns[j].take(rows)
-    if j in context.filled:
-        return _filled(column, context.filled[j].take(rows))
-    if j not in context.settled:
-        return column
-    moment = context.settled[j][rows]
-    is_told = np.isin(column.tag, (TEXT, EMPTY)) & ~np.isnat(moment)
-    tag = np.where(is_told, np.int8(MOMENT), column.tag)
-    code = np.where(is_told, np.int32(-1), column.code)
-    return RawColumn(
-        tag, code, column.words, column.number, np.where(tag == MOMENT, moment, np.datetime64("NaT", "us"))
-    )
-
-
-def _filled(column: RawColumn, told: pd.Series) -> RawColumn:
-    is_told = (column.tag == EMPTY) & told.notna().to_numpy()
-    if not is_told.any():
-        return column
-    place, words = pd.factorize(told)
-    code = np.where(is_told, place + len(column.words), column.code).astype(np.int32)
-    tag = np.where(is_told, np.int8(TEXT), column.tag)
-    both = pa.concat_arrays([column.words, pa.array(list(words), pa.string())])
-    return RawColumn(tag, code, both, column.number, column.moment)
+    columns = tuple(as_read(context, j, rows) for j in range(len(context.table.columns)))
+    return RejectedRows(sheet.file, sheet.name, recognised.headers, columns, reasons, samples)

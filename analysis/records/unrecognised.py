@@ -33,9 +33,10 @@ def unrecognised_sheet(sheet: RawSheet, recognised: Recognised) -> SheetResult:
 def _no_record(sheet: RawSheet, recognised: Recognised) -> SheetResult:
     filled = (sheet.tags() != EMPTY).any(axis=1) if sheet.columns else np.zeros(0, dtype=bool)
     rows = len(filled) - int(np.argmax(filled[::-1])) if filled.any() else 0
+    count = "1 row" if rows == 1 else f"{rows:,} rows"
     problem = Problem(
         "sheet-not-recognised" if rows else "sheet-empty",
-        f"The sheet is no kind of record and was ignored; it has {rows:,} rows." if rows else "The sheet is empty.",
+        f"The sheet is no kind of record and was ignored; it has {count}." if rows else "The sheet is empty.",
         "Nothing to do if it holds notes; else say its kind on the Intake page or with --kind, and its header row and "
         "columns with --columns." if rows else "Nothing to do if that is right.",
         Severity.NOTE, sheet.file, sheet.name,
@@ -85,7 +86,7 @@ def _waiting(sheet: RawSheet, recognised: Recognised, question: Question, proble
         questions=(question,),
     )  # fmt: skip
     rejected = RejectedRows(
-        sheet.file, sheet.name, tuple(sheet.row_texts(recognised.header_row)),
+        sheet.file, sheet.name, recognised.headers,
         tuple(column.take(rows) for column in table.columns), (question.text,) * len(rows),
     )  # fmt: skip
     return SheetResult(intake, (), (problem,), rejected if len(rows) else None)

@@ -107,3 +107,38 @@ def test_a_sheet_that_waits_for_an_answer_comes_back_whole_and_the_answer_holds_
     said = {layout: Answers(columns={"Verrichtung": "operation"})}
     again = take_in([SourceFile(tmp_path / "rejects.xlsx", "rejects.xlsx")], remembered=said)
     assert again.records["operations"]["operation"].tolist() == ["rouse"]
+
+
+def _mended(intake: Intake, folder: Path, cell: str, value: object) -> Intake:
+    """Write the rejected rows of an intake's one sheet, mend a cell and take them in as they are."""
+    path = folder / "rejects.xlsx"
+    write_rejects(intake, path)
+    book = openpyxl.load_workbook(path)
+    book.worksheets[0][cell] = value
+    book.save(path)
+    return take_in([SourceFile(path, "rejects.xlsx")])
+
+
+def test_a_decimal_sign_that_the_file_told_goes_with_the_rejected_row(take_csv: Take, tmp_path: Path) -> None:
+    text = "Batch,Recipe,Brewed,OG,Volume (hL)\n1,P40,2026-03-02,1.0481,20\n2,P40,2026-03-03,1.062,full\n"
+    mended = _mended(take_csv(text), tmp_path, "E2", 21)
+    assert mended.problems == ()
+    assert mended.records["batches"]["original_gravity"].tolist() == pytest.approx([15.2], abs=0.05)
+
+
+def test_a_unit_that_all_the_numbers_told_goes_with_the_rejected_row(take_csv: Take, tmp_path: Path) -> None:
+    text = "Batch,Tank,Date,Temp\n1,FV1,2026-03-02,68\n1,FV1,someday,36\n1,FV1,2026-03-04,35\n"
+    intake = take_csv(text)
+    assert intake.sheets[0].units == {"Temp": "°F"}
+    mended = _mended(intake, tmp_path, "C2", datetime(2026, 3, 3))
+    assert mended.problems == ()
+    assert mended.records["readings"]["value"].tolist() == pytest.approx([2.2], abs=0.05)
+
+
+def test_a_title_over_several_headers_goes_with_the_rejected_row(take: Take, tmp_path: Path) -> None:
+    rows = [[None, None, None, "Dissolved oxygen (ppb)", None], ["Run", "Batch", "Packed on", "1", "2"],
+            ["R1", 2417, DAY, 30, 31], ["R2", 2418, DAY, 40, "lots"]]  # fmt: skip
+    intake = take({"Cans": rows}, merged={"Cans": [(0, 3, 0, 4)]})
+    mended = _mended(intake, tmp_path, "E2", 44)
+    assert mended.sheets[0].layout == intake.sheets[0].layout
+    assert mended.records["readings"]["value"].tolist() == [40, 44]
