@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 
 from analysis.charts import Chart
 from analysis.findings.meter_course import Course, State
+from analysis.findings.meter_episodes import Episode
 from analysis.findings.wording import change, count, day, percent_of_ratio
 from analysis.vocabulary import Measure
 
@@ -21,7 +22,8 @@ class Checked:
     """One meter's checks of one kind, against zero or against something that holds the quantity.
 
     ``course`` is in ``unit`` where ``against_zero`` is true and else in natural logs. ``days`` (n,) and ``chart`` hold
-    a point a day of checking on that same scale, the limits from the first days of them.
+    a point a day of checking on that same scale, the limits from the first days of them. ``episodes`` are the stretches
+    of time in which the meter was off its first level, on that scale and in days since ``began``.
     """
 
     against_zero: bool
@@ -31,6 +33,7 @@ class Checked:
     began: datetime
     days: tuple[datetime, ...]
     chart: Chart
+    episodes: tuple[Episode, ...] = ()
 
     @property
     def bias(self) -> tuple[float, float, float]:
@@ -69,10 +72,22 @@ class Checked:
             "step_or_drift_unclear": self.course.either_way,
             "centre": _number(float(self.chart.centre[-1])), "lower": _number(float(self.chart.lower[-1])),
             "upper": _number(float(self.chart.upper[-1])),
+            "episodes": [self._episode(one) for one in self.episodes],
             "points": [
                 {"at": at.isoformat(), "deviation": float(value), "signals": self._signals(place)}
                 for place, (at, value) in enumerate(zip(self.days, self.chart.values, strict=True))
             ],
+        }  # fmt: skip
+
+    def _episode(self, one: Episode) -> dict[str, object]:
+        """Return when the meter was off its first level, and by how much at the beginning and the end of it."""
+        ends = one.until if math.isfinite(one.until) else (self.days[-1] - self.began).total_seconds() / 86_400
+        grown = one.starts + one.per_week * (ends - one.begins) / 7
+        off = [one.starts, grown] if self.against_zero else [percent_of_ratio(v) for v in (one.starts, grown)]
+        return {
+            "state": str(one.state), "since": _iso(self.moment(one.begins)),
+            "until": _iso(self.moment(one.until)) if math.isfinite(one.until) else None,
+            "off_at_first": off[0], "off_at_last": off[1], "unit": self.bias_unit,
         }  # fmt: skip
 
     def _signals(self, place: int) -> list[str]:

@@ -1,131 +1,166 @@
-"""What would the readings of a meter that has moved be, set right or set aside, and what would the verdicts be then?
+"""What are the readings of a meter that has moved, set right by its checks or set aside?
 
-Nothing on record is changed: a pack table is made beside the one that stands. Only what the meter has moved since it
-left its course is taken back. The bias that it always had stays: the model of practices has the meter beside them.
+Nothing on record is changed: a frame of readings is made beside the one that stands. Only what the meter has moved from
+its first level is taken back. The bias that it always had stays: the model of practices has the meter beside them.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from enum import StrEnum
 from types import MappingProxyType
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from analysis.findings.filters import Filters
 from analysis.findings.meter_bias import Checked, MeterBias
-from analysis.findings.meter_course import State
-from analysis.findings.practices import practices
-from analysis.linking import PackTable
+from analysis.findings.meter_episodes import excess_of
 
-__all__ = ["Otherwise", "corrected", "excess", "moved_meters", "set_aside", "verdicts_otherwise"]
+__all__ = ["READ_WITH", "MeterTreatment", "Touched", "Treatment", "excess", "moved_meters", "treated"]
 
 Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 
-# What a meter of a quantity reads, or what is worked out from its reading in proportion.
-_READ_WITH: Mapping[str, tuple[str, ...]] = MappingProxyType(
+READ_WITH: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {
         "dissolved_oxygen": ("dissolved_oxygen", "total_oxygen"),
         "total_oxygen": ("total_oxygen",),
-        "haze": ("haze", "haze_forward"),
+        "haze": ("haze", "haze_forward", "chill_haze"),
     }
 )
+"""What a meter whose checks are of a quantity reads with the same share of error."""
+
+
+class Treatment(StrEnum):
+    """What is done with readings that a meter read wrongly."""
+
+    SET_RIGHT = "set right"
+    SET_ASIDE = "set aside"
 
 
 @dataclass(frozen=True)
-class Otherwise:
-    """A practice's verdict on a measure as it stands, with the readings set right, and with them set aside.
+class MeterTreatment:
+    """What is done with a meter's readings.
 
-    "not assessed" where a table bears no verdict on it. ``readings`` counts the packs' readings that it is about.
+    From the day ``since`` to the day ``until``, both included. Without ``since`` it is about the readings from while
+    the meter was off its first level, as its checks have it; with it a reading is set aside whatever the checks say.
     """
 
-    measure: str
-    practice: str
-    stands: str
-    set_right: str
-    set_aside: str
-    readings: int
+    meter: str
+    quantity: str
+    treatment: Treatment
+    since: date | None = None
+    until: date | None = None
 
-    @property
-    def differs(self) -> bool:
-        """Whether either way another verdict comes out."""
-        return not self.stands == self.set_right == self.set_aside
+
+@dataclass(frozen=True, eq=False)
+class Touched:
+    """Which readings a treatment touched.
+
+    ``records`` (n,) are their numbers in the ledger and ``at`` (n,) their moments. ``off`` and ``off_zero`` are by how
+    much the meter was off at most [natural log, and the quantity's kept unit against zero], 0 where it was not;
+    ``varies`` is true where it was not off by as much all the time. ``below_nothing`` counts readings that would come
+    out at or below 0 and are left out instead.
+    """
+
+    treatment: MeterTreatment
+    records: NDArray[np.int64]
+    at: pd.Series
+    off: float
+    off_zero: float
+    varies: bool
+    below_nothing: int = 0
 
 
 def moved_meters(meters: Iterable[MeterBias]) -> tuple[MeterBias, ...]:
-    """Return the meters whose checks against a reference have left their course and not come back."""
-    return tuple(m for m in meters if m.span is not None and m.span.course.state in (State.DRIFTING, State.SHIFTED))
+    """Return the meters whose checks have left their first level at some time."""
+    return tuple(m for m in meters if any(c is not None and c.episodes for c in (m.span, m.zero)))
 
 
-def excess(checked: Checked, at: pd.Series) -> Floats:
-    """Return by how much a meter reads beyond its first level at each time, shape (n,) [natural log].
+def excess(checked: Checked | None, at: pd.Series) -> Floats:
+    """Return by how much a meter read beyond its first level at each time, shape (n,) [natural log, or kept unit].
 
-    0 before it left its course. A drift is taken to go on at its rate after the last check.
+    0 before it left its course and after it came back. A drift is taken to go on at its rate after the last check.
     """
-    course = checked.course
+    if checked is None:
+        return np.zeros(len(at))
     days = ((at - pd.Timestamp(checked.began)).dt.total_seconds() / 86_400).to_numpy(dtype=np.float64)
-    if course.state is State.DRIFTING:
-        return np.where(days > course.since, course.per_week * (days - course.since) / 7, 0.0)
-    if course.state is State.SHIFTED:
-        return np.where(days >= course.since, course.level - course.before, 0.0)
-    return np.zeros(days.size)
+    return np.where(np.isfinite(days), excess_of(checked.episodes, np.nan_to_num(days)), 0.0)
 
 
-def corrected(table: PackTable, meters: Iterable[MeterBias]) -> PackTable:
-    """Return the pack table with the readings of moved meters set right; those of other stages are as they were."""
-    return _changed(table, meters, lambda values, off: values / np.exp(off))
-
-
-def set_aside(table: PackTable, meters: Iterable[MeterBias]) -> PackTable:
-    """Return the pack table without the readings of moved meters since they left their course."""
-    return _changed(table, meters, lambda values, off: np.where(off == 0, values, np.nan))
-
-
-def verdicts_otherwise(
-    table: PackTable, meters: Iterable[MeterBias], filters: Filters | None = None
-) -> tuple[Otherwise, ...]:
-    """Return the verdicts on every measure that a moved meter read, as they stand and the two other ways.
+def treated(
+    readings: pd.DataFrame, treatments: Sequence[MeterTreatment], meters: Iterable[MeterBias]
+) -> tuple[pd.DataFrame, tuple[Touched, ...]]:
+    """Return the readings with treatments applied, and which of them each touched.
 
     Parameters
     ----------
-    table : PackTable
+    readings : DataFrame
+        As the ledger keeps them; it is not changed.
+    treatments : sequence of MeterTreatment
+        At most one a meter and quantity: of several the last counts.
     meters : iterable of MeterBias
-        As the finding on meters has them.
-    filters : Filters, optional
-        As for ``practices``.
+        What the checks say of each meter.
+
+    Returns
+    -------
+    DataFrame
+        The readings in the same order; the value of one that was set aside is missing.
+    tuple of Touched
+        One a treatment that counts.
     """
-    moved = moved_meters(meters)
-    right, aside = corrected(table, moved), set_aside(table, moved)
-    found = []
-    for measure in dict.fromkeys(name for m in moved for name in _READ_WITH.get(m.measure.name, ())):
-        number = int((table.rows[measure].notna() & aside.rows[measure].isna()).sum()) if measure in table.rows else 0
-        if number:
-            told = [_verdicts(one, measure, filters) for one in (table, right, aside)]
-            found += [
-                Otherwise(measure, practice, verdict, _of(told[1], practice), _of(told[2], practice), number)
-                for practice, verdict in told[0].items()
-            ]
-    return tuple(found)
+    biases = {(m.meter, m.measure.name): m for m in meters}
+    chosen = {(t.meter, t.quantity): t for t in treatments}
+    value = readings["value"].to_numpy(dtype=np.float64, copy=True)
+    touched = []
+    for key, treatment in chosen.items():
+        rows, new, told = _treat(readings, treatment, biases.get(key))
+        value[rows] = new
+        touched.append(told)
+    return readings.assign(value=value), tuple(touched)
 
 
-def _verdicts(table: PackTable, measure: str, filters: Filters | None) -> dict[str, str]:
-    return {effect.practice: str(effect.verdict) for effect in practices(table, measure, filters).practices}
+def _treat(
+    readings: pd.DataFrame, treatment: MeterTreatment, bias: MeterBias | None
+) -> tuple[NDArray[np.int64], Floats, Touched]:
+    """Return the places of the readings that a treatment touches, their new values and what to say of them."""
+    names = READ_WITH.get(treatment.quantity, (treatment.quantity,))
+    own = (readings["meter"] == treatment.meter) & readings["quantity"].isin(names) & readings["value"].notna()
+    places = np.flatnonzero(own.to_numpy(dtype=bool) & _within(readings["measured_at"], treatment))
+    part = readings.iloc[places]
+    off = excess(None if bias is None else bias.span, part["measured_at"])
+    own_quantity = (part["quantity"] == treatment.quantity).to_numpy(dtype=bool)
+    off_zero = np.where(own_quantity, excess(None if bias is None else bias.zero, part["measured_at"]), 0.0)
+    hit = (off != 0) | (off_zero != 0)
+    if treatment.treatment is Treatment.SET_ASIDE:
+        hit = hit | (treatment.since is not None)
+    value = part["value"].to_numpy(dtype=np.float64)[hit]
+    right = (value - off_zero[hit]) / np.exp(off[hit])
+    nothing = (right <= 0) & (value > 0)
+    aside = treatment.treatment is Treatment.SET_ASIDE
+    told = Touched(
+        treatment,
+        part["record"].to_numpy(dtype=np.int64)[hit],
+        part["measured_at"][hit],
+        _largest(off[hit]),
+        _largest(off_zero[hit]),
+        any(one.size and np.ptp(one) > 1e-9 for one in (off[hit], off_zero[hit][own_quantity[hit]])),
+        0 if aside else int(nothing.sum()),
+    )
+    return places[hit], np.where(aside | nothing, np.nan, right), told
 
 
-def _of(verdicts: dict[str, str], practice: str) -> str:
-    return verdicts.get(practice, "not assessed")
+def _within(at: pd.Series, treatment: MeterTreatment) -> Flags:
+    inside = at.notna()
+    if treatment.since is not None:
+        inside &= at >= pd.Timestamp(treatment.since)
+    if treatment.until is not None:
+        inside &= at < pd.Timestamp(datetime.combine(treatment.until, datetime.min.time()) + timedelta(days=1))
+    return inside.to_numpy(dtype=bool)
 
 
-def _changed(table: PackTable, meters: Iterable[MeterBias], change: Callable[[Floats, Floats], Floats]) -> PackTable:
-    rows = table.rows.copy()
-    for meter in moved_meters(meters):
-        for measure in _READ_WITH.get(meter.measure.name, ()):
-            by = f"{measure}_meter"
-            if measure not in rows or by not in rows or meter.span is None:
-                continue
-            own = (rows[by] == meter.meter).fillna(False).astype(bool) & rows["measured_at"].notna()
-            off = excess(meter.span, rows.loc[own, "measured_at"])
-            rows.loc[own, measure] = change(rows.loc[own, measure].to_numpy(dtype=np.float64), off)
-    return replace(table, rows=rows)
+def _largest(off: Floats) -> float:
+    return float(off[np.argmax(np.abs(off))]) if off.size else 0.0

@@ -2,7 +2,8 @@
 
 Two ways of going wrong are looked for at every date: a step to a new level, and a bend from a level into a steady climb
 or fall. Whether the best of all those dates saves more than chance would is judged by shuffling the checks: in a steady
-meter every order of them is as likely as another, whatever their distribution.
+meter every order of them is as likely as another, whatever their distribution. Where no single move shows, a while in
+which the meter was off and after which it came back is looked for; each search has half of the false alarms.
 
 Source: the permutation test of E. J. G. Pitman 1937; the bend as a segmented regression, D. J. Hudson 1966, J. Am.
 Stat. Assoc. 61, 1097–1129 (both from memory).
@@ -19,6 +20,7 @@ from numpy.typing import NDArray
 from scipy.special import stdtrit
 
 from analysis.charts import change_point
+from analysis.findings.meter_excursion import excursion
 
 __all__ = ["FALSE_ALARMS", "FEWEST_CHECKS", "Course", "State", "course"]
 
@@ -112,18 +114,38 @@ def course(days: Floats, deviations: Floats) -> Course:
 def _follow(days: Floats, found: Floats, moves_left: int) -> Course:
     """Follow one move after the other until the last stretch is steady or drifts."""
     best = _best_move(days, found) if moves_left else None
-    if best is None or best.chance > FALSE_ALARMS:
+    if best is None:
         return Course(State.STEADY, *_mean(found))
+    if best.chance > FALSE_ALARMS / 2:
+        away = excursion(found, _FEWEST_BESIDE, FALSE_ALARMS / 2)
+        return Course(State.STEADY, *_mean(found)) if away is None else _came_back(days, found, away, moves_left)
     if best.bend:
         return _drift(days, found, best, moves_left)
     return _step(days, found, best.place, best.either_way, moves_left)
+
+
+def _came_back(days: Floats, found: Floats, away: tuple[int, int], moves_left: int) -> Course:
+    """Return the course after a while in which the meter was off."""
+    first, back = away
+    after = _stretch(days[back:], found[back:], moves_left - 1)
+    if not math.isfinite(after.since):
+        shift = change_point(found[first:], fewest=_FEWEST_BESIDE)
+        assert shift is not None, "an excursion leaves enough checks on both sides of its end"
+        after = replace(
+            after,
+            state=State.SHIFTED,
+            since=float(days[back]),
+            earliest=float(days[min(first + shift.earliest, back)]),
+            latest=float(days[max(first + shift.latest, back)]),
+        )
+    return _against(after, days, found[:first], moves_left)
 
 
 def _step(days: Floats, found: Floats, place: int, either_way: bool, moves_left: int) -> Course:
     before, later = found[:place], found[place:]
     after = _stretch(days[place:], later, moves_left - 1)
     if math.isfinite(after.since):
-        return _against(after, before)
+        return _against(after, days, before, moves_left)
     shift = change_point(found, fewest=_FEWEST_BESIDE)
     assert shift is not None, "a step that was found leaves enough runs on both sides"
     moved = replace(
@@ -134,7 +156,7 @@ def _step(days: Floats, found: Floats, place: int, either_way: bool, moves_left:
         latest=float(days[max(shift.latest, place)]),
         either_way=either_way,
     )
-    return _against(moved, before)
+    return _against(moved, days, before, moves_left)
 
 
 def _stretch(days: Floats, found: Floats, moves_left: int) -> Course:
@@ -144,14 +166,26 @@ def _stretch(days: Floats, found: Floats, moves_left: int) -> Course:
     return _follow(days, found, moves_left)
 
 
-def _against(after: Course, before: Floats) -> Course:
+def _against(after: Course, days: Floats, before: Floats, moves_left: int) -> Course:
     """Say what level the meter had at first, and call it steady again where a repair brought it back there."""
+    before = _at_first(days, before, moves_left - 1)
     course = replace(after, before=float(before.mean()))
     if course.state is State.SHIFTED and before.size >= _FEWEST_BESIDE:
         reach = float(stdtrit(before.size - 1, 0.975)) * float(before.std(ddof=1)) / math.sqrt(before.size)
         back = course.low - reach <= course.before <= course.high + reach
         return replace(course, state=State.STEADY) if back else course
     return course
+
+
+def _at_first(days: Floats, before: Floats, moves_left: int) -> Floats:
+    """Return the checks from before the first move of those that stand before a move."""
+    while moves_left > 0 and before.size >= FEWEST_CHECKS:
+        moved = _follow(days[: before.size], before, moves_left)
+        first = int(np.searchsorted(days[: before.size], moved.since)) if math.isfinite(moved.since) else 0
+        if not first:
+            return before
+        before = before[:first]
+    return before
 
 
 def _drift(days: Floats, found: Floats, best: _Best, moves_left: int) -> Course:
@@ -161,7 +195,13 @@ def _drift(days: Floats, found: Floats, best: _Best, moves_left: int) -> Course:
     left = found - design @ np.array([level, slope])
     reset = _reset(days, left, begins)
     if reset is not None:
-        return _step(days, found, reset, False, moves_left)
+        first = int(np.searchsorted(days, begins, side="right"))
+        steady_first = first >= _FEWEST_BESIDE
+        return (
+            _came_back(days, found, (first, reset), moves_left)
+            if steady_first
+            else _step(days, found, reset, False, moves_left)
+        )
     full = np.column_stack([design, np.where(days > begins, -slope, 0.0)])
     covariance = float(left @ left) / (days.size - 3) * np.linalg.pinv(full.T @ full)
     t = float(stdtrit(days.size - 3, 0.975))
@@ -180,7 +220,7 @@ def _reset(days: Floats, left: Floats, begins: float) -> int | None:
     if drifting.size < FEWEST_CHECKS:
         return None
     best = _best_move(days[drifting], left[drifting])
-    return int(drifting[best.place]) if best and not best.bend and best.chance <= FALSE_ALARMS else None
+    return int(drifting[best.place]) if best and not best.bend and best.chance <= FALSE_ALARMS / 2 else None
 
 
 def _best_move(days: Floats, found: Floats) -> _Best | None:

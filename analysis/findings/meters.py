@@ -13,6 +13,7 @@ from analysis.findings.filters import Filters
 from analysis.findings.meter_bias import Checked, MeterBias, bias_in_words, interval_in_words
 from analysis.findings.meter_course import FEWEST_CHECKS, State, course
 from analysis.findings.meter_deviations import Deviations, deviations
+from analysis.findings.meter_episodes import episodes
 from analysis.findings.meter_repeats import RepeatStudy, repeat_studies
 from analysis.findings.wording import count, day, listing
 from analysis.ledger import Snapshot
@@ -100,14 +101,16 @@ def _checked(frame: pd.DataFrame, meter: str, measure: Measure, *, at_zero: bool
     began = own["at"].iloc[0].to_pydatetime()
     days = ((own["at"] - own["at"].iloc[0]).dt.total_seconds() / 86_400).to_numpy(dtype=np.float64)
     values = own["deviation"].to_numpy(dtype=np.float64)
+    now = course(days, values)
     return Checked(
         against_zero=at_zero,
         unit=measure.unit,
         checks=int(own["references"].sum()),
-        course=course(days, values),
+        course=now,
         began=began,
         days=tuple(moment.to_pydatetime() for moment in own["at"]),
         chart=individuals(values, baseline=np.arange(values.size) < _BASELINE).values,
+        episodes=episodes(days, values, now),
     )
 
 

@@ -94,6 +94,30 @@ class Snapshot:
         frames = {kind: self.in_conflict(kind) for kind in kinds.KINDS}
         return MappingProxyType({kind: frame for kind, frame in frames.items() if len(frame)})
 
+    def replacing(self, kind: str, frame: pd.DataFrame, named: str) -> Self:
+        """Return the records with another frame in place of one kind's; nothing on record is changed.
+
+        Parameters
+        ----------
+        kind : str
+            The kind.
+        frame : DataFrame
+            What ``frame(kind)`` is to return; of the same columns.
+        named : str
+            What tells this frame from others that may stand in the kind's place: it becomes part of ``records``.
+
+        Raises
+        ------
+        ValueError
+            If there is no such kind.
+        """
+        kinds.kind(kind)
+
+        def load(asked: str, conflicting: bool) -> pd.DataFrame:
+            return frame if asked == kind and not conflicting else self._frame(asked, conflicting)
+
+        return type(self)(self.state, self.name, f"{self.records}-{named}", load)
+
     def _frame(self, kind: str, conflicting: bool) -> pd.DataFrame:
         kinds.kind(kind)
         with self._lock:

@@ -11,16 +11,17 @@ import pyarrow as pa
 
 from analysis.ledger.ledger import Ledger
 from analysis.ledger.snapshot import Snapshot, ledger_cache, snapshot
+from analysis.linking.beer_solubility import factor_entry, with_beer_factor
 from analysis.linking.packs import link
 from analysis.linking.tables import PackTable
 from analysis.vocabulary import Practice
 
-__all__ = ["pack_table"]
+__all__ = ["linked", "pack_table"]
 
 _LAYOUT = "2"
 """Raised whenever linking gives other answers or other columns, so that a table kept before is not used."""
 
-_FRAMES = tuple(field.name for field in fields(PackTable) if field.name not in ("state", "practices"))
+_FRAMES = tuple(f.name for f in fields(PackTable) if f.name not in ("state", "practices", "remarks", "as_read"))
 _PRACTICES = b"practices"
 
 
@@ -38,7 +39,18 @@ def pack_table(ledger: Ledger, state: int | None = None) -> PackTable:
     ValueError
         If the ledger never was in that state.
     """
-    records = snapshot(ledger, state)
+    return linked(ledger, snapshot(ledger, state))
+
+
+def linked(ledger: Ledger, records: Snapshot) -> PackTable:
+    """Return the pack table of records of a ledger, linked anew only where these records were never linked before.
+
+    Parameters
+    ----------
+    ledger : Ledger
+    records : Snapshot
+        The ledger's, with other frames in place of some kind's or not.
+    """
     linking = _Linking(records)
     cache = ledger_cache(records)
     kept = {
@@ -46,6 +58,8 @@ def pack_table(ledger: Ledger, state: int | None = None) -> PackTable:
     }
     frames = {name: table.to_pandas() for name, table in kept.items()}
     frames["targets"] = _with_who_and_when(frames["targets"], ledger)
+    factor = factor_entry(ledger, records.state)
+    frames["rows"] = with_beer_factor(frames["rows"], 1.0 if factor is None else float(str(factor.content["value"])))
     return PackTable(state=records.state, practices=_practices_in(kept["rows"]), **frames)
 
 

@@ -2,13 +2,39 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import pandas as pd
 
 from analysis.vocabulary import MEASURES, Practice
 
-__all__ = ["PackTable"]
+__all__ = ["PackTable", "Remark"]
+
+
+@dataclass(frozen=True)
+class Remark:
+    """What must be said wherever some of a table's readings are used, because they are not as they were read.
+
+    ``readings`` counts them by measure and stage; ``which`` says which they are and ``done`` what was done to them.
+    """
+
+    which: str
+    done: str
+    readings: Mapping[tuple[str, str], int]
+
+    def on(self, measure: str | None = None, stage: str | None = None) -> str | None:
+        """Return the remark in a sentence for a measure at a stage, any by default; None where it does not touch it."""
+        touched = [
+            number
+            for (name, at), number in self.readings.items()
+            if measure in (None, name) and stage in (None, at) and number
+        ]
+        number = sum(touched)
+        if not number:
+            return None
+        reading = "reading" if number == 1 else "readings"
+        return f"{number:,} {reading} {self.which} {'is' if number == 1 else 'are'} {self.done}."
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,6 +78,10 @@ class PackTable:
         record and when.
     not_offered : DataFrame
         Further columns that are kept with their rows and are not practices: ``name``, ``kind``, ``reason``.
+    remarks : tuple of Remark
+        What was done to readings on somebody's decision.
+    as_read : PackTable, optional
+        The table with every reading as it was read, where a decision made this one another.
     """
 
     state: int
@@ -66,6 +96,12 @@ class PackTable:
     blends: pd.DataFrame
     targets: pd.DataFrame
     not_offered: pd.DataFrame
+    remarks: tuple[Remark, ...] = ()
+    as_read: PackTable | None = None
+
+    def remarks_on(self, measure: str | None = None, stage: str | None = None) -> tuple[str, ...]:
+        """Return what must be said beside what is told of a measure at a stage, or of anything."""
+        return tuple(said for remark in self.remarks if (said := remark.on(measure, stage)) is not None)
 
     @property
     def measures(self) -> tuple[str, ...]:

@@ -6,7 +6,7 @@ from dataclasses import asdict
 
 import click
 
-from analysis.findings.meter_correction import verdicts_otherwise
+from analysis.findings.meter_otherwise import verdicts_otherwise
 from analysis.findings.meters import meters
 from analysis.ledger import Ledger, snapshot
 from analysis.linking import pack_table
@@ -23,15 +23,15 @@ def command(ledger: Ledger, otherwise: bool, as_json: bool) -> None:
     """Say which meters are steady, which drift or have shifted and since when, and how far off they read."""
     table = pack_table(ledger)
     finding = meters(snapshot(ledger), table)
-    told = verdicts_otherwise(table, finding.meters) if otherwise else ()
+    told = verdicts_otherwise(ledger, table, finding.meters) if otherwise else ()
     if as_json:
         print_document({**finding.as_document(), **({"otherwise": [asdict(one) for one in told]} if otherwise else {})})
     else:
         headers, rows = finding.in_words()
         print_table(headers, rows)
         if told:
-            lines = [[one.measure, one.practice, one.stands, one.set_right, one.set_aside] for one in told]
-            print_table(["Measure", "Practice", "As it stands", "Set right", "Set aside"], lines)
+            lines = [[one.measure, one.practice, one.as_read, one.set_right, one.set_aside] for one in told]
+            print_table(["Measure", "Practice", "As read", "Set right", "Set aside"], lines)
         for caution in finding.cautions:
             complain(caution)
         complain(finding.answer)

@@ -16,8 +16,8 @@ from dash.development.base_component import Component
 from analysis.findings.export import ExportNote, Form, export_table
 from analysis.findings.filters import Filters
 from analysis.findings.meter_bias import Checked, MeterBias, bias_in_words, interval_in_words
-from analysis.findings.meter_correction import Otherwise, verdicts_otherwise
 from analysis.findings.meter_course import State as Course
+from analysis.findings.meter_otherwise import Otherwise, verdicts_otherwise
 from analysis.findings.meter_repeats import RepeatStudy
 from analysis.findings.meters import MetersFinding, meters
 from analysis.findings.wording import amount, count, day
@@ -126,7 +126,7 @@ def show(chosen: object, scheme: object):
 
 def asked_otherwise(table: PackTable) -> tuple[Otherwise, ...]:
     """Return the verdicts with a moved meter's readings set right or aside."""
-    return verdicts_otherwise(table, context().answer(asked).meters)
+    return verdicts_otherwise(context().ledger, table, context().answer(asked).meters)
 
 
 def show_otherwise(_state: int | None):
@@ -139,7 +139,7 @@ def otherwise_part(told: Sequence[Otherwise]) -> list[Component | None]:
     if not told:
         return []
     columns = (
-        Column("Practice"), Column("Measure"), Column("As it stands"), Column("Set right"), Column("Set aside"),
+        Column("Practice"), Column("Measure"), Column("As read"), Column("Set right"), Column("Set aside"),
     )  # fmt: skip
     differs = sum(one.differs for one in told)
     changed = "No verdict would be another" if not differs else f"{count(differs, 'verdict')} would be another"
@@ -164,7 +164,7 @@ def otherwise_part(told: Sequence[Otherwise]) -> list[Component | None]:
 
 def _ways(told: Sequence[Otherwise], *, differing: bool) -> list[tuple[str, ...]]:
     return [
-        (practice_label(one.practice), measure_of(one.measure).label, one.stands, one.set_right, one.set_aside)
+        (practice_label(one.practice), measure_of(one.measure).label, one.as_read, one.set_right, one.set_aside)
         for one in told
         if one.differs or not differing
     ]

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from analysis.findings.filters import Filters
-from analysis.findings.meter_correction import Otherwise
+from analysis.findings.meter_otherwise import Otherwise
 from analysis.findings.meters import meters as ask
 from analysis.ledger import Snapshot
 from dashboard.figures.meter_chart import drawing_of_checks

@@ -6,6 +6,8 @@ import pytest
 
 from analysis.findings.meter_course import FALSE_ALARMS, State, course
 from analysis.findings.meter_deviations import deviations
+from analysis.findings.meter_episodes import episodes, excess_of
+from analysis.findings.meter_excursion import excursion
 from analysis.findings.meters import meters
 from analysis.ledger import Snapshot
 from analysis.oxygen import oxygen_solubility
@@ -104,12 +106,47 @@ def test_a_meter_that_was_set_right_is_steady_again():
     assert found.low <= 0 <= found.high
 
 
+def test_a_meter_that_was_off_for_a_while_long_ago_is_steady_since_it_came_back():
+    """Twenty good checks on either side of eight bad ones: no single move of the level shows."""
+    rng = np.random.default_rng(9)
+    days = np.arange(60) * 7.0
+    away = (days >= days[24]) & (days < days[32])
+    found = course(days, rng.normal(0, 0.005, 60) + 0.06 * away)
+    assert found.state is State.STEADY
+    assert found.since == days[32]
+    assert found.low <= 0 <= found.high
+    told = episodes(days, rng.normal(0, 0.005, 60) + 0.06 * away, found)
+    assert [(one.state, one.begins, one.until) for one in told] == [(State.SHIFTED, days[24], days[32])]
+    assert told[0].starts == pytest.approx(0.06, abs=0.006)
+
+
+def test_every_episode_is_counted_from_the_first_level():
+    rng = np.random.default_rng(10)
+    days = np.arange(75) * 7.0
+    true = np.select([days < days[25], days < days[50]], [0.0, 0.05], 0.09)
+    values = true + rng.normal(0.02, 0.004, 75)
+    told = episodes(days, values, course(days, values))
+    assert [one.state for one in told] == [State.SHIFTED] * 2
+    assert excess_of(told, days) == pytest.approx(true, abs=0.005)
+    assert excess_of(told, np.array([-30.0])) == 0
+
+
+def test_a_long_row_of_checks_is_searched_for_an_excursion_on_a_grid():
+    rng = np.random.default_rng(12)
+    values = rng.normal(0, 1, 500)
+    assert excursion(values, 3, 0.005) is None
+    values[200:231] += 3
+    first, back = excursion(values, 3, 0.005)
+    assert abs(first - 200) <= 2
+    assert abs(back - 231) <= 2
+
+
 def test_a_drift_that_was_set_back_does_not_count_as_drifting_now():
     rng = np.random.default_rng(6)
     days = np.arange(80) * 7.0
     rate = np.clip(days - days[30], 0, None) / 7 * 0.01 * (days < days[55])
     found = course(days, rng.normal(0, 0.005, 80) + rate)
-    assert found.state in (State.STEADY, State.SHIFTED)
+    assert found.state is State.STEADY
     assert found.since == pytest.approx(days[55], abs=7)
     assert abs(found.level) < 0.01
 

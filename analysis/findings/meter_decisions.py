@@ -1,0 +1,216 @@
+"""What did people decide about the readings of a meter that has moved, why, and does it still stand?
+
+A decision keeps what is to be done, for which readings and why. By how much readings are set right is not kept: it
+follows the checks on record, so that a later check makes the size better. What the checks said on the day of the
+decision is kept beside it, so that a change of the meter's course can be told.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+
+import pandas as pd
+
+from analysis.findings.meter_bias import MeterBias
+from analysis.findings.meter_correction import MeterTreatment, Treatment, moved_meters
+from analysis.findings.wording import day, listing
+from analysis.ledger import JournalEntry, Ledger, TakenBack
+
+__all__ = [
+    "SUBJECT",
+    "ChecksThen",
+    "MeterDecision",
+    "decide_meter",
+    "decision_of",
+    "in_force",
+    "meter_decisions",
+    "take_back_meter",
+]
+
+SUBJECT = "meter"
+
+
+@dataclass(frozen=True)
+class ChecksThen:
+    """What a meter's checks said when a decision was made.
+
+    ``state`` is how the meter behaved, ``since`` when that began (None where it never changed), ``bias`` by how much it
+    read wrongly at its last check [``unit``], ``checks`` how many there were.
+    """
+
+    state: str
+    since: date | None
+    bias: float
+    unit: str
+    checks: int
+
+
+@dataclass(frozen=True)
+class MeterDecision:
+    """One decision about a meter's readings; ``taken_back`` is None while it stands."""
+
+    number: int
+    what: MeterTreatment
+    checks: ChecksThen | None
+    because: str
+    by: str
+    at: datetime
+    state: int
+    taken_back: TakenBack | None
+
+    def as_document(self) -> dict[str, object]:
+        """Return the decision as a JSON document has it."""
+        back = self.taken_back
+        return {
+            "number": self.number, **_content(self.what, self.checks), "because": self.because, "by": self.by,
+            "at": self.at.isoformat(timespec="minutes"), "ledger_state": self.state,
+            "taken_back": None if back is None else {
+                "because": back.because, "by": back.by, "at": back.at.isoformat(timespec="minutes"),
+                "ledger_state": back.state,
+            },
+        }  # fmt: skip
+
+
+def decide_meter(
+    ledger: Ledger,
+    what: MeterTreatment,
+    because: str,
+    by: str,
+    meters: Iterable[MeterBias],
+    at: datetime | None = None,
+) -> MeterDecision:
+    """Write down what is to be done with a meter's readings, and return the decision.
+
+    Parameters
+    ----------
+    ledger : Ledger
+    what : MeterTreatment
+        The meter and quantity as its checks name them, and what is to be done.
+    because, by : str
+        Why, and who decides.
+    meters : iterable of MeterBias
+        What the checks say of each meter now.
+    at : datetime, optional
+        When; now by default.
+
+    Raises
+    ------
+    ValueError
+        If another decision about this meter stands, if its checks do not say by how much it is to be set right or from
+        when its readings are to be set aside, if the last day lies before the first, or if ``because`` or ``by`` is
+        empty.
+    """
+    standing = [one for one in meter_decisions(ledger) if _key(one.what) == _key(what)]
+    if standing:
+        raise ValueError(
+            f"decide_meter: what must be about a meter without a decision that stands, got {what.meter}, whose "
+            f"readings are {standing[0].what.treatment} by decision {standing[0].number}: take that back first"
+        )
+    _check_days(what)
+    found = tuple(meters)
+    bias = next((m for m in found if (m.meter, m.measure.name) == _key(what)), None)
+    needs_checks = what.treatment is Treatment.SET_RIGHT or what.since is None
+    if needs_checks and (bias is None or not moved_meters([bias])):
+        raise ValueError(
+            f"decide_meter: what must be about a meter whose checks show that it moved ({_moved(found)}), or set "
+            f"readings aside from a day on, got {what.meter} to be {what.treatment}"
+        )
+    entry = ledger.decide(SUBJECT, _content(what, _checks_now(bias)), because, by, at)
+    return decision_of(entry)
+
+
+def take_back_meter(ledger: Ledger, number: int, because: str, by: str, at: datetime | None = None) -> MeterDecision:
+    """Take a decision about a meter back: its readings count again as they were read.
+
+    Raises
+    ------
+    ValueError
+        If no decision about a meter has that number, if it was taken back before, or if ``because`` or ``by`` is empty.
+    """
+    every = {one.number for one in meter_decisions(ledger, standing=False)}
+    if number not in every:
+        standing = [str(one.number) for one in meter_decisions(ledger)]
+        allowed = f"one of {', '.join(standing)}" if standing else "one that stands: there is none"
+        raise ValueError(f"take_back_meter: number must be that of a decision about a meter, {allowed}, got {number}")
+    return decision_of(ledger.take_back(number, because, by, at))
+
+
+def meter_decisions(ledger: Ledger, *, standing: bool = True) -> tuple[MeterDecision, ...]:
+    """Return the decisions about meters in the order in which they were made; those that stand, or all."""
+    return tuple(decision_of(entry) for entry in ledger.journal(SUBJECT, standing=standing))
+
+
+def in_force(decisions: Iterable[MeterDecision], state: int) -> tuple[MeterDecision, ...]:
+    """Return those of all decisions that stood in a state of the ledger."""
+    return tuple(
+        one for one in decisions if one.state <= state and (one.taken_back is None or one.taken_back.state > state)
+    )
+
+
+def decision_of(entry: JournalEntry) -> MeterDecision:
+    """Return the decision that an entry of the journal holds."""
+    told = entry.content
+    what = MeterTreatment(
+        str(told["meter"]), str(told["quantity"]), Treatment(str(told["treatment"])), _day(told.get("since")),
+        _day(told.get("until")),
+    )  # fmt: skip
+    then = told.get("checks")
+    checks = _checks_then(then) if isinstance(then, Mapping) else None
+    return MeterDecision(entry.number, what, checks, entry.because, entry.by, entry.at, entry.state, entry.taken_back)
+
+
+def _key(what: MeterTreatment) -> tuple[str, str]:
+    return what.meter, what.quantity
+
+
+def _check_days(what: MeterTreatment) -> None:
+    if what.since is not None and what.until is not None and what.until < what.since:
+        raise ValueError(f"decide_meter: until must not lie before since ({day(what.since)}), got {day(what.until)}")
+
+
+def _moved(meters: Iterable[MeterBias]) -> str:
+    names = [m.meter for m in moved_meters(meters)]
+    return listing(names) if names else "none of them did"
+
+
+def _checks_now(bias: MeterBias | None) -> ChecksThen | None:
+    if bias is None:
+        return None
+    told = bias.worst
+    since = None if told.since is None else told.since.date()
+    return ChecksThen(str(bias.state), since, told.bias[0], told.bias_unit, bias.checks)
+
+
+def _content(what: MeterTreatment, checks: ChecksThen | None) -> dict[str, object]:
+    return {
+        "meter": what.meter, "quantity": what.quantity, "treatment": str(what.treatment),
+        "since": _iso(what.since), "until": _iso(what.until),
+        "checks": None if checks is None else {
+            "state": checks.state, "since": _iso(checks.since), "bias": _number(checks.bias), "unit": checks.unit,
+            "checks": checks.checks,
+        },
+    }  # fmt: skip
+
+
+def _checks_then(told: Mapping[str, object]) -> ChecksThen:
+    bias, checks = told.get("bias"), told.get("checks")
+    return ChecksThen(
+        str(told.get("state", "")), _day(told.get("since")),
+        float(bias) if isinstance(bias, int | float) else math.nan, str(told.get("unit", "")),
+        int(checks) if isinstance(checks, int | float) else 0,
+    )  # fmt: skip
+
+
+def _iso(told: date | None) -> str | None:
+    return None if told is None else told.isoformat()
+
+
+def _day(told: object) -> date | None:
+    return pd.Timestamp(told).date() if isinstance(told, str) else None
+
+
+def _number(value: float) -> float | None:
+    return value if math.isfinite(value) else None
