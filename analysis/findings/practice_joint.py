@@ -24,13 +24,14 @@ class JointStatement:
     """A group of practices that matter together and cannot be separated.
 
     ``practices`` are their kept names, ``columns`` their columns, ``p`` that of the joint F test after allowing for the
-    number of groups.
+    number of groups; ``spoken`` is what they are called inside a sentence.
     """
 
     practices: tuple[str, ...]
     columns: tuple[str, ...]
     p: float
     sentence: str
+    spoken: tuple[str, ...] = ()
 
 
 def joint_statements(
@@ -56,7 +57,15 @@ def joint_statements(
         p = min(1.0, joint_test(fit, group).p * len(groups))
         if p <= FAMILY_RATE:
             members = [judged[c][0] for c in group]
-            found.append(JointStatement(tuple(m.name for m in members), tuple(group), p, _sentence(members)))
+            found.append(
+                JointStatement(
+                    tuple(m.name for m in members),
+                    tuple(group),
+                    p,
+                    _sentence(members),
+                    tuple(m.spoken for m in members),
+                )
+            )
     return tuple(found)
 
 

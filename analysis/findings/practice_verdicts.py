@@ -32,7 +32,8 @@ class PracticeEffect:
     is held against the margin; ``percent`` the same effect as a share of the level. ``alone`` and ``without_trend`` are
     its effects without the other practices and without the smooth in time. ``batches`` counts the batches it rests on;
     ``looked_at_often``
-    is the interval that holds however often the page is looked at; ``needed`` says what it would take to tell.
+    is the interval that holds however often the page is looked at, ``selected`` that of an effect that was picked out
+    of all that were asked of; ``needed`` says what it would take to tell.
     """
 
     practice: str
@@ -51,6 +52,7 @@ class PracticeEffect:
     spoken: str = ""
     rests_on: str | None = None
     looked_at_often: Estimate | None = None
+    selected: Estimate | None = None
 
     @property
     def more_batches(self) -> int | None:
@@ -183,10 +185,16 @@ def _verdict_in_words(effect: PracticeEffect) -> str:
 def _needed_in_words(effect: PracticeEffect) -> str:
     needed = effect.needed
     if needed is None:
-        return ""
+        return "none will do: split a batch" if effect.judgement.effect.lowered_by else ""
     if needed.more_equivalence is None or needed.more_difference is None:
         return "over 200: split a batch"
     return f"{effect.more_batches:,}" if effect.more_batches else "enough on record"
+
+
+def _advice(effect: PracticeEffect) -> str:
+    if effect.needed is not None:
+        return effect.needed.advice
+    return "More batches like these will not tell; a split batch would." if effect.judgement.effect.lowered_by else ""
 
 
 def _effect_document(e: PracticeEffect) -> dict[str, object]:
@@ -206,7 +214,7 @@ def _effect_document(e: PracticeEffect) -> dict[str, object]:
         "more_batches": e.more_batches,
         "more_batches_to_show_none": None if e.needed is None else e.needed.more_equivalence,
         "more_batches_to_find_margin": None if e.needed is None else e.needed.more_difference,
-        "advice": "" if e.needed is None else e.needed.advice,
+        "advice": _advice(e),
         "small_but_real": e.judgement.small_but_real,
         "size_certain": e.judgement.size_certain,
         "reasons": list(e.judgement.reasons),
@@ -214,6 +222,7 @@ def _effect_document(e: PracticeEffect) -> dict[str, object]:
         "without_trend": _beside_document(e.without_trend),
         "rests_on": e.rests_on,
         "looked_at_often": _beside_document(e.looked_at_often),
+        "selected": _beside_document(e.selected),
         "cautions": list(e.cautions),
     }
 

@@ -137,7 +137,7 @@ def _answered(
     ordered = tuple(sorted(made, key=lambda e: (_ORDER.index(e.verdict), -abs(e.judgement.effect.estimate))))
     return PracticesFinding(
         question=_question(what),
-        answer=_answer(what, ordered),
+        answer=_answer(what, ordered, joint),
         cautions=(*controls.sentences, *_page_cautions(margin, what)),
         ledger_state=table.state,
         filters=filters,
@@ -228,15 +228,19 @@ def _effect(
         batches=batches,
         needed=_needed(judgement, margin, batches),
         looked_at_often=_often(together, batches, level, log, unit),
+        selected=_selected(together, judgement, level, log, unit),
         rests_on=notes.rests_on[column].batch if column in notes.rests_on else None,
         cautions=cautions_for(candidate, notes, together=together, alone=alone, without_trend=without_trend),
     )
 
 
 def _needed(judgement: Judgement, margin: MarginAtLevel, batches: int) -> BatchesNeeded | None:
-    """Return what it would take, where it cannot be told yet and there is enough to judge the spread by."""
+    """Return what it would take, where it cannot be told yet and there is enough to judge the spread by.
+
+    What lowers a verdict (a change made only once, a check that failed) does so however many batches there are.
+    """
     effect = judgement.effect
-    if judgement.verdict is not Verdict.CANNOT_TELL_YET or batches < FEWEST_BATCHES:
+    if judgement.verdict is not Verdict.CANNOT_TELL_YET or effect.lowered_by or batches < FEWEST_BATCHES:
         return None
     return batches_needed(margin.inside[1], effect.standard_error, effect.df, batches)
 
@@ -257,6 +261,12 @@ def _often(slope: Slope, batches: int, level: float, log: bool, unit: str) -> Es
         return None
     reach = sequence_reach(slope.standard_error, slope.df, batches)
     return _estimate(slope, slope.estimate - reach, slope.estimate + reach, level, log, unit, 0.95)
+
+
+def _selected(slope: Slope, judgement: Judgement, level: float, log: bool, unit: str) -> Estimate | None:
+    if judgement.verdict not in (Verdict.RAISES, Verdict.LOWERS):
+        return None
+    return _estimate(slope, judgement.selected_low, judgement.selected_high, level, log, unit, 0.95)
 
 
 def _beside(slope: Slope | None, level: float, log: bool, unit: str) -> Estimate | None:
@@ -305,7 +315,7 @@ def _spoken(what: Measure) -> str:
     return what.label if what.label == "pH" else what.label[0].lower() + what.label[1:]
 
 
-def _answer(what: Measure, effects: Sequence[PracticeEffect]) -> str:
+def _answer(what: Measure, effects: Sequence[PracticeEffect], joint: Sequence[JointStatement]) -> str:
     by_verdict = {v: [e.spoken for e in effects if e.verdict is v] for v in _ORDER}
     name = _spoken(what)
     parts = [
@@ -313,6 +323,7 @@ def _answer(what: Measure, effects: Sequence[PracticeEffect]) -> str:
         for v in (Verdict.RAISES, Verdict.LOWERS)
         if by_verdict[v]
     ]
+    parts += [f"{listing(list(each.spoken))} together matter to {name}, and cannot be told apart" for each in joint]
     if not parts:
         parts.append(f"no practice is shown to raise or lower {name}")
     counts = Counter(e.verdict for e in effects)

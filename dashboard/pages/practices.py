@@ -9,11 +9,14 @@ from datetime import datetime
 import dash
 import dash_mantine_components as dmc
 import pandas as pd
-from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
+from dash import MATCH, ClientsideFunction, Dash, Input, Output, State, ctx, dcc, html
 from dash.development.base_component import Component
+from dash.exceptions import PreventUpdate
 
 from analysis.findings.export import ExportNote, Form, export_table
 from analysis.findings.filters import Filters
+from analysis.findings.practice_checks import model_checks
+from analysis.findings.practice_depth import deepen
 from analysis.findings.practices import PracticeEffect, PracticesFinding, practices
 from analysis.findings.wording import amount, change, count, span
 from dashboard.figures.interval import IntervalScale, interval, interval_axis
@@ -22,8 +25,9 @@ from dashboard.parts.addresses import filters_from_kept
 from dashboard.parts.context import context
 from dashboard.parts.ids import BUSY, FILTERS, LEDGER_STATE
 from dashboard.parts.measures import measure_options, usual_measure
-from dashboard.parts.model_words import model_part
+from dashboard.parts.model_words import MODEL_CHECKS, MODEL_OPENER, checks_part, model_part
 from dashboard.parts.tables import Column, data_table, empty
+from dashboard.parts.verdict_depth import depth_part
 from dashboard.parts.verdicts import (
     MARKS,
     cautions_of,
@@ -33,6 +37,7 @@ from dashboard.parts.verdicts import (
     practice_label,
     scope_of,
     sentence,
+    whole_sentence,
 )
 
 __all__ = ["TAKE_AWAY", "PracticesView", "layout", "register", "show", "view"]
@@ -144,12 +149,43 @@ def _verdict(effect: PracticeEffect, seen: PracticesView) -> Component:
                     *[html.P(words, className="caution") for words in cautions_of(effect)],
                     html.Dl([part for word, text in pairs for part in (html.Dt(word), html.Dd(text))]),
                     html.P(" ".join(scope_of(effect)), className="soft"),
+                    _closer(seen.finding.practices.index(effect)),
                 ],
                 className="verdict-numbers",
             ),
         ],
         className="verdict-item",
     )
+
+
+def _closer(place: int) -> Component:
+    """Return the line that opens what stands behind a verdict; it is worked out when it is opened."""
+    return html.Details(
+        [
+            html.Summary("What stands behind it", id={"type": "practices-look", "place": place}, n_clicks=0),
+            html.Div(html.P("Working it out …", className="soft"), id={"type": "practices-behind", "place": place}),
+        ],
+        className="more",
+    )
+
+
+def look_behind(clicks: int | None, kept: object, measure: object):
+    """Show what stands behind the verdict that was opened, once."""
+    if clicks != 1 or not isinstance(measure, str) or not isinstance(ctx.triggered_id, Mapping):
+        raise PreventUpdate
+    finding = context().answer(practices, measure, filters_from_kept(kept))
+    place = ctx.triggered_id["place"]
+    if not (isinstance(place, int) and 0 <= place < len(finding.practices)):
+        raise PreventUpdate
+    effect = finding.practices[place]
+    return depth_part(deepen(finding, effect.practice), effect, finding)
+
+
+def check_model(clicks: int | None, kept: object, measure: object):
+    """Show the checks of the model when it is opened, once."""
+    if clicks != 1 or not isinstance(measure, str):
+        raise PreventUpdate
+    return checks_part(model_checks(context().answer(practices, measure, filters_from_kept(kept))))
 
 
 def _marks(effect: PracticeEffect) -> Component:
@@ -190,7 +226,7 @@ def unsaid_part(finding: PracticesFinding) -> Component | None:
     """Return what is not said, and why: practices that could not be assessed, and packs that were left out."""
     if not finding.not_assessed and not finding.left_out:
         return None
-    rows = [(practice_label(unsaid.practice), _sentence(unsaid.reason)) for unsaid in finding.not_assessed]
+    rows = [(practice_label(unsaid.practice), whole_sentence(unsaid.reason)) for unsaid in finding.not_assessed]
     return html.Section(
         [
             html.H2("What is not said, and why"),
@@ -205,10 +241,6 @@ def unsaid_part(finding: PracticesFinding) -> Component | None:
         ],
         className="unsaid",
     )
-
-
-def _sentence(text: str) -> str:
-    return f"{text[:1].upper()}{text[1:]}{'' if text.endswith('.') else '.'}"
 
 
 def take_away(filters: Filters, asked: Mapping[str, str], form: Form) -> bytes:
@@ -284,6 +316,19 @@ def register(app: Dash) -> None:
         Input(MEASURE, "value"),
         running=[(Output(BUSY, "hidden"), False, True)],
     )(show)
+    chosen = (State(FILTERS, "data"), State(MEASURE, "value"))
+    app.callback(
+        Output({"type": "practices-behind", "place": MATCH}, "children"),
+        Input({"type": "practices-look", "place": MATCH}, "n_clicks"),
+        *chosen,
+        prevent_initial_call=True,
+    )(look_behind)
+    app.callback(
+        Output({**MODEL_CHECKS, "place": MATCH}, "children"),
+        Input({**MODEL_OPENER, "place": MATCH}, "n_clicks"),
+        *chosen,
+        prevent_initial_call=True,
+    )(check_model)
     app.clientside_callback(
         ClientsideFunction("dropbright", "keepMeasure"),
         Output(ANSWER, "title"),

@@ -7,12 +7,18 @@ import math
 from dash import html
 from dash.development.base_component import Component
 
+from analysis.findings.practice_checks import ModelChecks
 from analysis.findings.practices import PracticesFinding
 from analysis.findings.wording import amount, count
 from analysis.models import MixedFit
 from dashboard.parts.tables import Column, data_table
+from dashboard.parts.verdicts import whole_sentence
 
-__all__ = ["model_part"]
+__all__ = ["MODEL_CHECKS", "MODEL_OPENER", "checks_part", "model_part"]
+
+# With a place of its own, so that they may come and go with the measure.
+MODEL_OPENER = {"type": "practices-model-opener", "place": 0}
+MODEL_CHECKS = {"type": "practices-model-checks", "place": 0}
 
 _GROUPS = {
     "batch": "between batches",
@@ -28,14 +34,60 @@ def model_part(finding: PracticesFinding) -> Component | None:
         return None
     return html.Details(
         [
-            html.Summary("The model behind the verdicts"),
+            html.Summary("The model behind the verdicts", id=MODEL_OPENER, n_clicks=0),
             html.P(_in_words(finding), className="measure"),
             html.P(["Its formula: ", html.Code(finding.formula)], className="measure"),
             _variances(finding.fit, log=finding.log),
             *_remarks(finding.fit),
+            html.Div(id=MODEL_CHECKS),
+            *_controls(finding),
         ],
         className="deeper",
     )
+
+
+def checks_part(checks: ModelChecks | None) -> list[Component]:
+    """Return whether the model is to be believed, in words and in numbers."""
+    if checks is None:
+        return [html.P("There are too few packs to check the model by.", className="soft")]
+    figures = [
+        ("Skewness of the residuals (0 for a normal curve)", f"{checks.skewness:+.2f}"),
+        ("Excess kurtosis of the residuals (0 for a normal curve)", f"{checks.kurtosis:+.2f}"),
+        ("p of their being normal", _p(checks.normal_p)),
+        (
+            "Rank correlation of their size with the level, and its p",
+            f"{checks.spread_correlation:+.2f}, {_p(checks.spread_p)}",
+        ),
+        ("Packs beyond four standard deviations", f"{checks.far_off:,}"),
+        ("Largest leverage, and its run", f"{checks.largest_leverage:.2f}, {checks.heaviest}"),
+    ]
+    return [
+        html.H3("Is the model to be believed?"),
+        html.Ul([html.Li(whole_sentence(words)) for words in checks.sentences]),
+        data_table("Checks of the model", (Column("Check"), Column("Value", kind="figures")), figures),
+    ]
+
+
+def _p(value: float) -> str:
+    return "below 0.001" if value < 0.001 else f"{value:.3f}"
+
+
+def _controls(finding: PracticesFinding) -> list[Component]:
+    """Return what the negative controls found, which run with every page."""
+    found = finding.controls
+    if not found.shuffled:
+        return []
+    passed = "Both checks passed." if not found.sentences else "A check failed: see the cautions above the verdicts."
+    return [
+        html.H3("Does it find effects where there can be none?"),
+        html.P(
+            f"Practices dealt out to other batches of their recipe at random mattered in {found.shuffled_hits:,} of "
+            f"{found.shuffled:,} tries, where chance gives about {0.05 * found.shuffled:.0f}. Of "
+            f"{count(found.following, 'practice')} of the next batch, which cannot have moved this one, "
+            f"{len(found.followed) or 'none'} seemed to matter. {passed}",
+            className="measure",
+        ),
+    ]
 
 
 def _in_words(finding: PracticesFinding) -> str:

@@ -23,6 +23,7 @@ __all__ = [
     "practice_label",
     "scope_of",
     "sentence",
+    "whole_sentence",
 ]
 
 
@@ -136,8 +137,15 @@ def _small_but_real(effect: PracticeEffect) -> str:
 
 
 def _more(effect: PracticeEffect) -> str:
-    if effect.more_batches is None:
+    """Return what it would take to tell."""
+    if effect.judgement.effect.lowered_by:
+        return " More batches like these will not tell; a split batch would."
+    if effect.needed is None:
         return ""
+    if effect.needed.more_equivalence is None or effect.needed.more_difference is None:
+        return " More than 200 further batches would be needed: a split batch would tell sooner."
+    if effect.more_batches is None:
+        return " As many batches as that usually takes are on record: it is a near thing."
     return f" About {count(effect.more_batches, 'more batch', 'more batches')} would tell."
 
 
@@ -155,11 +163,25 @@ def numbers(effect: PracticeEffect, finding: PracticesFinding) -> list[tuple[str
     if effect.without_trend is not None:
         pairs.append(("Without the trend in time", _interval(effect.without_trend, unit)))
     judged = effect.judgement
+    if effect.looked_at_often is not None:
+        pairs.append(
+            ("95 % however often you look", span(effect.looked_at_often.low, effect.looked_at_often.high, unit))
+        )
+    if effect.selected is not None:
+        pairs.append(("95 % allowing for its being picked out", span(effect.selected.low, effect.selected.high, unit)))
     pairs.append(("Batches it rests on", f"{effect.batches:,}"))
     pairs.append(("p, and q allowing for all questions at once", f"{_p(judged.p)} and {_p(judged.q)}"))
-    if effect.more_batches is not None:
-        pairs.append(("More batches that would tell", f"{effect.more_batches:,}"))
+    if effect.needed is not None:
+        pairs.append(("More batches to show it small, if it does nothing", _batches(effect.needed.more_equivalence)))
+        pairs.append(
+            ("More batches to find it, if it does as much as the margin", _batches(effect.needed.more_difference))
+        )
+        pairs.append(("More packs of the same runs", "barely help"))
     return pairs
+
+
+def _batches(more: int | None) -> str:
+    return "more than 200: split a batch" if more is None else f"{more:,}" if more else "none: enough are on record"
 
 
 def _interval(estimate: object, unit: str) -> str:
@@ -180,16 +202,17 @@ def practice_label(name: str) -> str:
 
 def cautions_of(effect: PracticeEffect) -> list[str]:
     """Return what should give pause about a verdict, as sentences."""
-    return [_sentence(words) for words in effect.cautions if not words.startswith(_SCOPE)]
+    return [whole_sentence(words) for words in effect.cautions if not words.startswith(_SCOPE)]
 
 
 def scope_of(effect: PracticeEffect) -> list[str]:
     """Return what a verdict is about: the range that was seen, the batches it was seen in, the reasons for it."""
     told = [words for words in effect.cautions if words.startswith(_SCOPE)]
-    return [_sentence(words) for words in (*told, *effect.judgement.reasons)]
+    return [whole_sentence(words) for words in (*told, *effect.judgement.reasons)]
 
 
-def _sentence(words: str) -> str:
+def whole_sentence(words: str) -> str:
+    """Return a caution or reason as a sentence of its own."""
     return f"{words[:1].upper()}{words[1:]}{'' if words.endswith('.') else '.'}"
 
 

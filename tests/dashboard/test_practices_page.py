@@ -6,14 +6,17 @@ import io
 
 import pandas as pd
 import pytest
+from dash.exceptions import PreventUpdate
 
 from analysis.estimate import Estimate
 from analysis.findings.filters import Filters
+from analysis.findings.practice_depth import CurveDot, PartnerSlope, RecipeSlope, deepen
 from analysis.findings.practices import PracticeEffect, practices
 from analysis.models import BatchesNeeded
 from analysis.verdicts import Effect, Margin, MarginAtLevel, judge_family
 from dashboard.figures.interval import IntervalScale, interval
 from dashboard.pages import practices as page
+from dashboard.parts.verdict_depth import depth_part
 from dashboard.parts.verdicts import cautions_of, margin_words, numbers, scope_of, sentence
 
 LEVEL = 60.0
@@ -33,11 +36,12 @@ def effect(
     step_unit: str = "one dump",
     more: int | None = None,
     cautions: tuple[str, ...] = (),
+    lowered: tuple[str, ...] = (),
 ) -> PracticeEffect:
-    judged = judge_family([Effect(practice, value, error, 40)], MARGIN)[0]
+    judged = judge_family([Effect(practice, value, error, 40, lowered)], MARGIN)[0]
     outer = Estimate(value, judged.low, judged.high, "µg/L")
     inner = Estimate(value, judged.inner_low, judged.inner_high, "µg/L", level=0.90)
-    needed = None if more is None else BatchesNeeded(84 + more, 90, more, 6, 1.1, "")
+    needed = None if more is None else BatchesNeeded(84 + more, 90, more if more <= 200 else None, 6, 1.1, "")
     return PracticeEffect(
         practice, label, 1.0, step_unit, outer, inner, 100 * value / LEVEL, judged, None, None, 84, needed, cautions
     )
@@ -68,6 +72,11 @@ def test_each_verdict_is_a_sentence(finding, told, said):
         (effect(-8.0, 2.5), "Whether it is as much as the margin is not sure."),
         (effect(6.0, 1.0), "There is an effect, but it is smaller than what you call a difference."),
         (effect(4.0, 8.0, more=34), "About 34 more batches would tell."),
+        (effect(4.0, 8.0, more=201), "More than 200 further batches would be needed: a split batch would tell sooner."),
+        (
+            effect(9.0, 1.0, lowered=("changed only once",)),
+            "More batches like these will not tell; a split batch would.",
+        ),
     ],
 )
 def test_a_sentence_ends_on_how_large_it_is(finding, told, end):
@@ -104,7 +113,9 @@ def test_what_gives_pause_is_kept_apart_from_what_a_verdict_is_about():
 def test_the_numbers_name_both_intervals(finding):
     words = dict(numbers(effect(4.0, 8.0, more=34), finding))
     assert {"95 % interval", "90 % interval, held against the margin", "Batches it rests on"} <= set(words)
-    assert words["More batches that would tell"] == "34"
+    assert words["More batches to find it, if it does as much as the margin"] == "6"
+    assert words["More batches to show it small, if it does nothing"] == "34"
+    assert words["More packs of the same runs"] == "barely help"
 
 
 def test_a_margin_says_who_set_it(finding):
@@ -169,3 +180,57 @@ def test_the_verdicts_are_taken_away_with_what_they_rest_on(on_table):
     assert any(name.startswith("Rouse time, all rouses") for name in frame["practice"])
     assert "Cone dumps" in set(frame["practice"])
     assert "not assessed" in set(frame["verdict"])
+
+
+def test_what_stands_behind_a_verdict_is_worked_out_when_it_is_opened(on_table, triggered):
+    triggered('{"place":0,"type":"practices-look"}.n_clicks')
+    shown = str(page.look_behind(1, {}, "total_oxygen"))
+    assert "One step, seen in other ways" in shown
+    assert "Within recipes, beside everything else: this verdict" in shown
+    assert "Between recipes" in shown
+    assert "However often you look" in shown
+    with pytest.raises(PreventUpdate):
+        page.look_behind(2, {}, "total_oxygen")
+
+
+@pytest.mark.parametrize("prop", ['{"place":99,"type":"practices-look"}.n_clicks', '{"place":"x","type":"a"}.n_clicks'])
+def test_a_forged_place_shows_nothing(on_table, triggered, prop):
+    triggered(prop)
+    with pytest.raises(PreventUpdate):
+        page.look_behind(1, {}, "total_oxygen")
+
+
+def test_the_model_is_checked_in_words_and_in_numbers(on_table):
+    shown = str(page.check_model(1, {}, "total_oxygen"))
+    assert "Is the model to be believed?" in shown
+    assert "Largest leverage, and its run" in shown
+    assert "of its own value" in shown
+    model = str(page.show({}, "total_oxygen")[3])
+    assert "Practices dealt out to other batches of their recipe at random" in model
+    with pytest.raises(PreventUpdate):
+        page.check_model(2, {}, "total_oxygen")
+
+
+def test_an_effect_that_bends_differs_by_recipe_and_by_finings_is_drawn(finding):
+    told = finding.practices[0]
+    one, two = (Estimate(v, v - 1.0, v + 1.0, "µg/L") for v in (3.0, -2.0))
+    plain = deepen(finding, told.practice)
+    deep = type(plain)(
+        **{
+            **vars(plain),
+            "by_recipe": (RecipeSlope("P40", one), RecipeSlope("I62", two)),
+            "curve": (CurveDot(10.0, one), CurveDot(20.0, two)),
+            "interactions": (
+                PartnerSlope("fined", 0, 1, one, two, 0.2),
+                PartnerSlope("hours_since_rouse", 24, 96, two, one, 0.001),
+            ),
+            "sentences": ("recipes differ in it: P40 +5 %",),
+        }
+    )  # fmt: skip
+    shown = str(depth_part(deep, told, finding))
+    assert "One step, recipe by recipe" in shown
+    assert "How the effect bends, held against the middle" in shown
+    assert "dose-plane" in shown
+    assert "No finings in the tank" in shown
+    assert "4.0 days (long)" in shown
+    assert "Recipes differ in it: P40 +5 %." in shown
