@@ -104,7 +104,7 @@ def packs(table: PackTable, filters: Filters | None = None) -> PacksFinding:
         units=units,
         ledger_state=table.state,
         filters=chosen,
-        cautions=_cautions(rows),
+        cautions=(*table.remarks_on(), *_cautions(rows)),
     )
 
 

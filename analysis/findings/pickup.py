@@ -42,7 +42,7 @@ def pickup(table: PackTable, filters: Filters | None = None) -> PickupFinding:
     return PickupFinding(
         question=_QUESTION,
         answer=_answer(told, points, balance),
-        cautions=_cautions(told, points, balance),
+        cautions=(*table.remarks_on("dissolved_oxygen", "total_oxygen"), *_cautions(told, points, balance)),
         ledger_state=table.state,
         filters=chosen,
         levels=_levels(steps.levels),

@@ -84,7 +84,7 @@ def _unanswered(
     return PracticesFinding(
         question=_question(what),
         answer=f"Nothing can be told of {_spoken(what)}: {why}.",
-        cautions=(),
+        cautions=table.remarks_on(what.name, stage="pack"),
         ledger_state=table.state,
         filters=filters,
         measure=what,
@@ -138,7 +138,7 @@ def _answered(
     return PracticesFinding(
         question=_question(what),
         answer=_answer(what, ordered, joint),
-        cautions=(*controls.sentences, *_page_cautions(margin, what)),
+        cautions=(*table.remarks_on(what.name, stage="pack"), *controls.sentences, *_page_cautions(margin, what)),
         ledger_state=table.state,
         filters=filters,
         measure=what,

@@ -141,7 +141,7 @@ def stability(
         runs_between_alarms=run_length(rules).mean,
         ledger_state=table.state,
         filters=chosen,
-        cautions=(*found.cautions, *_cautions((*series, *across), done)),
+        cautions=(*table.remarks_on(measure, stage=stage), *found.cautions, *_cautions((*series, *across), done)),
         done=done,
         slow=() if slow is None else tuple((one.name, slow_moves(one, slow)) for one in series),
     )

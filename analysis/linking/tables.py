@@ -23,14 +23,13 @@ class Remark:
     done: str
     readings: Mapping[tuple[str, str], int]
 
-    def on(self, measure: str | None = None, stage: str | None = None) -> str | None:
-        """Return the remark in a sentence for a measure at a stage, any by default; None where it does not touch it."""
-        touched = [
-            number
-            for (name, at), number in self.readings.items()
-            if measure in (None, name) and stage in (None, at) and number
-        ]
-        number = sum(touched)
+    def on(self, *measures: str, stage: str | None = None) -> str | None:
+        """Return the remark in a sentence for measures at a stage, any by default; None where it touches none."""
+        number = sum(
+            read
+            for (measure, at), read in self.readings.items()
+            if measure in (measures or (measure,)) and stage in (None, at)
+        )
         if not number:
             return None
         reading = "reading" if number == 1 else "readings"
@@ -99,9 +98,9 @@ class PackTable:
     remarks: tuple[Remark, ...] = ()
     as_read: PackTable | None = None
 
-    def remarks_on(self, measure: str | None = None, stage: str | None = None) -> tuple[str, ...]:
-        """Return what must be said beside what is told of a measure at a stage, or of anything."""
-        return tuple(said for remark in self.remarks if (said := remark.on(measure, stage)) is not None)
+    def remarks_on(self, *measures: str, stage: str | None = None) -> tuple[str, ...]:
+        """Return what must be said beside what is told of measures at a stage, or of anything."""
+        return tuple(said for remark in self.remarks if (said := remark.on(*measures, stage=stage)) is not None)
 
     @property
     def measures(self) -> tuple[str, ...]:

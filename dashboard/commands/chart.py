@@ -12,8 +12,8 @@ from analysis.findings.filters import Filters
 from analysis.findings.series_adjusted import what_was_done
 from analysis.findings.series_slow import SlowAsk
 from analysis.findings.stability import Stability, stability
+from analysis.findings.table_in_use import table_in_use
 from analysis.ledger import Ledger
-from analysis.linking import pack_table
 from analysis.vocabulary import STAGES
 from analysis.vocabulary import measure as measure_of
 from dashboard.commands.options import complain, filter_options, json_option, ledger_option, refuse, tell
@@ -61,7 +61,7 @@ def command(
 
     Limits come from the baselines that were frozen on the dashboard, else from a series' first runs.
     """
-    table = pack_table(ledger)
+    table = table_in_use(ledger)
     finding = stability(
         table,
         measure,

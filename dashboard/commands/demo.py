@@ -10,8 +10,8 @@ from platformdirs import user_data_path
 from analysis.findings.filters import Filters
 from analysis.findings.ledger_changes import commit_in_words
 from analysis.findings.practices import practices
+from analysis.findings.table_in_use import table_in_use
 from analysis.ledger import Ledger
-from analysis.linking import pack_table
 from analysis.records import SourceFile, take_in
 from dashboard.commands.intake import print_sheets
 from dashboard.commands.options import complain, print_table, refuse
@@ -44,7 +44,7 @@ def command(folder: Path | None, serving: bool, host: str, port: int) -> None:
     commit = ledger.commit(taken, by="demo")
     print_sheets(taken)
     complain(commit_in_words(commit))
-    table = pack_table(ledger)
+    table = table_in_use(ledger)
     for measure in MEASURES:
         finding = practices(table, measure, Filters())
         print_table(*finding.in_words(), title=finding.question)

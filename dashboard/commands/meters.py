@@ -8,8 +8,8 @@ import click
 
 from analysis.findings.meter_otherwise import verdicts_otherwise
 from analysis.findings.meters import meters
+from analysis.findings.table_in_use import table_in_use
 from analysis.ledger import Ledger, snapshot
-from analysis.linking import pack_table
 from dashboard.commands.options import complain, json_option, ledger_option, print_document, print_table
 
 __all__ = ["command"]
@@ -21,7 +21,7 @@ __all__ = ["command"]
 @ledger_option
 def command(ledger: Ledger, otherwise: bool, as_json: bool) -> None:
     """Say which meters are steady, which drift or have shifted and since when, and how far off they read."""
-    table = pack_table(ledger)
+    table = table_in_use(ledger)
     finding = meters(snapshot(ledger), table)
     told = verdicts_otherwise(ledger, table, finding.meters) if otherwise else ()
     if as_json:

@@ -9,8 +9,9 @@ import click
 from analysis.findings.export import FORMS
 from analysis.findings.filters import Filters
 from analysis.findings.packs import packs
+from analysis.findings.table_in_use import table_in_use
+from analysis.findings.wording import count
 from analysis.ledger import Ledger
-from analysis.linking import pack_table
 from dashboard.commands.options import (
     complain,
     filter_options,
@@ -35,7 +36,7 @@ SHOWN = 30
 @ledger_option
 def command(ledger: Ledger, filters: Filters, out: Path | None, as_json: bool) -> None:
     """Print the pack table: a row for each finished pack sample, with its readings and its practices."""
-    finding = packs(pack_table(ledger), filters)
+    finding = packs(table_in_use(ledger), filters)
     if out is not None:
         form = out.suffix.removeprefix(".").lower()
         if form not in FORMS:
@@ -44,7 +45,7 @@ def command(ledger: Ledger, filters: Filters, out: Path | None, as_json: bool) -
             out.write_bytes(finding.export(form))
         except OSError as error:
             refuse(f"{out}: cannot be written ({error.strerror}).")
-        complain(f"{out}: {len(finding.rows):,} packs written.")
+        complain(f"{out}: {count(len(finding.rows), 'pack')} written.")
     elif as_json:
         print_document(finding.as_document())
     else:

@@ -6,8 +6,8 @@ import click
 
 from analysis.findings.filters import Filters
 from analysis.findings.pickup import pickup
+from analysis.findings.table_in_use import table_in_use
 from analysis.ledger import Ledger
-from analysis.linking import pack_table
 from dashboard.commands.options import filter_options, json_option, ledger_option, tell
 
 __all__ = ["command"]
@@ -19,6 +19,6 @@ __all__ = ["command"]
 @ledger_option
 def command(ledger: Ledger, filters: Filters, as_json: bool) -> None:
     """Say how far oxygen rises at each step from the fermenter to the closed pack, and where it passes its limit."""
-    finding = pickup(pack_table(ledger), filters)
+    finding = pickup(table_in_use(ledger), filters)
     tell(finding, as_json)
     raise SystemExit(0 if finding.steps else 1)

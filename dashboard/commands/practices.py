@@ -6,8 +6,8 @@ import click
 
 from analysis.findings.filters import Filters
 from analysis.findings.practices import practices
+from analysis.findings.table_in_use import table_in_use
 from analysis.ledger import Ledger
-from analysis.linking import pack_table
 from dashboard.commands.options import filter_options, json_option, ledger_option, tell
 
 __all__ = ["command"]
@@ -20,6 +20,6 @@ __all__ = ["command"]
 @ledger_option
 def command(ledger: Ledger, measure: str, filters: Filters, as_json: bool) -> None:
     """Say which practices raise or lower a measure, which make no practical difference, which cannot be told yet."""
-    finding = practices(pack_table(ledger), measure, filters)
+    finding = practices(table_in_use(ledger), measure, filters)
     tell(finding, as_json)
     raise SystemExit(0 if finding.practices else 1)

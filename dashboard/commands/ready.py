@@ -5,8 +5,8 @@ from __future__ import annotations
 import click
 
 from analysis.findings.readiness import ready
+from analysis.findings.table_in_use import table_in_use
 from analysis.ledger import Ledger
-from analysis.linking import pack_table
 from dashboard.commands.options import json_option, ledger_option, tell
 
 __all__ = ["command"]
@@ -21,6 +21,6 @@ __all__ = ["command"]
 @ledger_option
 def command(ledger: Ledger, batch: str, confidence: float, as_json: bool) -> None:
     """Say when a tank's haze meets its target, day by day, from its readings and its recipe's past."""
-    finding = ready(pack_table(ledger), batch, confidence=confidence)
+    finding = ready(table_in_use(ledger), batch, confidence=confidence)
     tell(finding, as_json)
     raise SystemExit(0 if finding.days else 1)

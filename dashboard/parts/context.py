@@ -10,8 +10,9 @@ from typing import TypeVar
 
 from flask import Flask, current_app
 
+from analysis.findings.table_in_use import table_in_use
 from analysis.ledger import Ledger
-from analysis.linking import PackTable, pack_table
+from analysis.linking import PackTable
 from dashboard.parts.staging import Stagings
 from dashboard.settings import Settings
 
@@ -39,10 +40,10 @@ class Context:
     _lock: Lock = field(default_factory=Lock)
 
     def packs(self) -> PackTable:
-        """Return the pack table of the ledger's present state."""
+        """Return the pack table of the ledger's present state, with the standing decisions about meters applied."""
         with self._lock:
             if self._packs is None or self._packs.state != self.ledger.state:
-                self._packs = pack_table(self.ledger)
+                self._packs = table_in_use(self.ledger)
             return self._packs
 
     def answer(self, question: Callable[..., Answer], *about: Hashable) -> Answer:
