@@ -10,6 +10,7 @@ from hashlib import blake2b
 import numpy as np
 import pandas as pd
 
+from analysis.findings.margins import decided_margins, with_decided_margins
 from analysis.findings.meter_correction import READ_WITH, MeterTreatment, Touched, treated
 from analysis.findings.meter_decisions import MeterDecision, in_force, meter_decisions
 from analysis.findings.meters import meters
@@ -25,7 +26,7 @@ _WORKED_OUT = {"dissolved_oxygen": "total_oxygen", "haze": "chill_haze"}
 
 
 def table_in_use(ledger: Ledger, state: int | None = None) -> PackTable:
-    """Return the pack table with every meter's readings as the standing decisions want them.
+    """Return the pack table with every meter's readings, and the margins, as the standing decisions want them.
 
     Its ``remarks`` say what was done to which readings, and ``as_read`` is the table without it. Where no decision
     stands it is the pack table as linking made it.
@@ -42,6 +43,8 @@ def table_in_use(ledger: Ledger, state: int | None = None) -> PackTable:
         If the ledger never was in that state.
     """
     as_read = pack_table(ledger, state)
+    margins = decided_margins(ledger, as_read.state)
+    as_read = replace(as_read, targets=with_decided_margins(as_read.targets, margins)) if margins else as_read
     standing = in_force(meter_decisions(ledger, standing=False), as_read.state)
     if not standing:
         return as_read
@@ -49,7 +52,7 @@ def table_in_use(ledger: Ledger, state: int | None = None) -> PackTable:
     told = {one.what: one for one in standing}
     table, touched = treated_table(ledger, records, as_read, list(told))
     remarks = tuple(_remark(told[one.treatment], one, as_read) for one in touched)
-    return replace(table, remarks=remarks, as_read=as_read)
+    return replace(table, targets=as_read.targets, remarks=remarks, as_read=as_read)
 
 
 def treated_table(
