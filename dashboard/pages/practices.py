@@ -20,7 +20,7 @@ from analysis.findings.practice_depth import deepen
 from analysis.findings.practices import PracticeEffect, PracticesFinding, practices
 from analysis.findings.wording import amount, change, count, span
 from dashboard.figures.interval import IntervalScale, interval, interval_axis
-from dashboard.parts import exports
+from dashboard.parts import exports, margins
 from dashboard.parts.addresses import filters_from_kept
 from dashboard.parts.context import context
 from dashboard.parts.ids import BUSY, FILTERS, LEDGER_STATE
@@ -79,6 +79,7 @@ def layout(measure: str = "", **_address: object) -> Component:
                 dmc.Select(id=MEASURE, label="Measure", data=[], value=measure or None, allowDeselect=False),
                 className="choices",
             ),
+            margins.place(),
             html.Div(id=VERDICTS),
             html.Div(id=UNSAID),
             html.Div(id=MODEL),
@@ -316,6 +317,7 @@ def register(app: Dash) -> None:
         Input(MEASURE, "value"),
         running=[(Output(BUSY, "hidden"), False, True)],
     )(show)
+    margins.register(app, MEASURE)
     chosen = (State(FILTERS, "data"), State(MEASURE, "value"))
     app.callback(
         Output({"type": "practices-behind", "place": MATCH}, "children"),
