@@ -13,19 +13,29 @@ maximum likelihood comes to in a balanced design.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
 from scipy import stats
 
-from analysis.findings.practice_design import RESPONSE, PracticeDesign
 from analysis.findings.practice_slope import Slope
-from analysis.models import Group, LaplaceFit, MixedFit, Variance, censored_mixed
+from analysis.models import (
+    CannotFitError,
+    CensoredRows,
+    FittedRows,
+    Group,
+    LaplaceFit,
+    MixedFit,
+    Variance,
+    censored_rows,
+    fit_censored_rows,
+    one_censored_at_a_time,
+)
 from analysis.models.degrees_of_freedom import level_caps
 
-__all__ = ["CensoredModel", "censored_slopes", "fit_censored"]
+__all__ = ["CensoredModel", "Sides", "censored_sides", "censored_slopes", "fit_censored"]
 
 Floats = npt.NDArray[np.float64]
 
@@ -41,6 +51,7 @@ class CensoredModel:
 
     laplace: LaplaceFit
     expected: Floats
+    readings: CensoredRows = field(repr=False)
 
     @property
     def residual_variance(self) -> float:
@@ -83,41 +94,113 @@ class CensoredModel:
         return self.laplace.missing
 
 
-def fit_censored(design: PracticeDesign) -> CensoredModel:
-    """Fit the design to readings and limits.
+@dataclass(frozen=True)
+class Sides:
+    """What stands beside the joint model, by column: each practice alone, and all of them without the smooth in time
+    or without the times that may follow from practices."""
+
+    alone: dict[str, Slope]
+    without_trend: dict[str, Slope]
+    without_times: dict[str, Slope]
+
+
+def fit_censored(read: FittedRows) -> CensoredModel:
+    """Fit readings and limits; the column ``censored`` of the frame says which are limits.
 
     Raises
     ------
     CannotFitError
         If every reading is a limit on the same side, or the rows cannot carry the model.
     """
-    fitted = censored_mixed(design.formula(), design.frame, censored=CENSORED)
-    values = design.frame[RESPONSE].to_numpy(dtype=np.float64)
-    side = design.frame[CENSORED].to_numpy(dtype=np.float64)
-    return CensoredModel(fitted, _expected(values, side, fitted.linear_predictor, math.exp(float(fitted.own[0]))))
+    rows = censored_rows(read, censored=CENSORED)
+    fitted = fit_censored_rows(rows)
+    side = read.frame.loc[read.rows.kept, CENSORED].to_numpy(dtype=np.float64)
+    expected = _expected(rows.known, side, fitted.linear_predictor, math.exp(float(fitted.own[0])))
+    return CensoredModel(fitted, expected, rows)
 
 
-def censored_slopes(fit: CensoredModel, workings: MixedFit, columns: Sequence[str]) -> dict[str, Slope]:
+def censored_slopes(fitted: LaplaceFit, workings: MixedFit, columns: Sequence[str]) -> dict[str, Slope]:
     """Return the slopes with the small-sample allowance that the module states.
 
     Parameters
     ----------
+    fitted : LaplaceFit
+        With all or some of the columns of ``workings``.
     workings : MixedFit
-        The same formula fitted to the expected readings: it says which columns move between batches only.
+        The joint formula fitted to the expected readings: it says which columns move between batches only.
     """
-    caps = {name: (cap, between) for name, cap, between in level_caps(workings)}
-    cap, between = caps["batch"]
-    spent = sum(between)
-    found = {}
+    found, at_batches = {}, _at_batches(workings)
     for column in columns:
-        if column not in fit.names:
-            continue
-        at_batches = between[workings.names.index(column)]
-        df = cap if at_batches else float(max(fit.rows - len(fit.names), 1))
-        used = spent if at_batches else len(fit.names)
-        told = fit.laplace.contrast(column, df=df)
-        found[column] = Slope(told.value, told.standard_error * math.sqrt((df + used) / df), df)
+        if column in fitted.names:
+            df, wider = _allowance(column, fitted.names, workings, at_batches)
+            told = fitted.contrast(column, df=df)
+            found[column] = Slope(told.value, told.standard_error * wider, df)
     return found
+
+
+def censored_sides(
+    model: CensoredModel,
+    workings: MixedFit,
+    together: dict[str, Slope],
+    trend: Sequence[str],
+    times: Sequence[str],
+) -> Sides | None:
+    """Return what stands beside the joint model, of the same likelihood; None where limits are so many that each of
+    these fits would take seconds, or the exact readings alone cannot carry one.
+
+    Parameters
+    ----------
+    together : mapping of column to Slope
+        The practices; each keeps its degrees of freedom where it is told alone, which are rather too few.
+    trend, times : sequences of columns
+        The smooth in time, and the times that may follow from practices.
+    """
+    if not model.readings.few:
+        return None
+    columns = list(together)
+    try:
+        return Sides(
+            alone=_alone(model, workings, together),
+            without_trend=_without(model, workings, columns, trend) if trend else dict(together),
+            without_times=_without(model, workings, columns, times) if times else {},
+        )
+    except CannotFitError:
+        return None
+
+
+def _without(model: CensoredModel, workings: MixedFit, columns: Sequence[str], gone: Sequence[str]) -> dict[str, Slope]:
+    kept = [name for name in model.names if name not in gone]
+    fitted = fit_censored_rows(model.readings, kept, start=model.laplace)
+    return censored_slopes(fitted, workings, [column for column in columns if column not in gone])
+
+
+def _alone(model: CensoredModel, workings: MixedFit, together: dict[str, Slope]) -> dict[str, Slope]:
+    told = one_censored_at_a_time(model.readings, list(together), start=model.laplace)
+    at_batches = _at_batches(workings)
+    beside = [name for name in model.names if name not in together]
+    found = {}
+    for k, (column, slope) in enumerate(together.items()):
+        _, wider = _allowance(column, [*beside, column], workings, at_batches)
+        found[column] = Slope(float(told.coefficients[k]), float(told.standard_errors[k]) * wider, slope.df)
+    return found
+
+
+def _at_batches(workings: MixedFit) -> dict[str, bool]:
+    """Which columns move between batches only."""
+    between = next(moves for name, _, moves in level_caps(workings) if name == "batch")
+    return dict(zip(workings.names, between, strict=True))
+
+
+def _allowance(
+    column: str, names: Sequence[str], workings: MixedFit, at_batches: Mapping[str, bool]
+) -> tuple[float, float]:
+    """Degrees of freedom, and what a standard error is multiplied by, in a model of these columns."""
+    if not at_batches[column]:
+        df = float(max(workings.rows - len(names), 1))
+        return df, math.sqrt((df + len(names)) / df)
+    spent = sum(at_batches[name] for name in names)
+    df = float(max(next(group.levels for group in workings.groups if group.name == "batch") - spent, 1))
+    return df, math.sqrt((df + spent) / df)
 
 
 def _expected(values: Floats, side: Floats, predicted: Floats, sigma: float) -> Floats:

@@ -20,7 +20,7 @@ import pandas as pd
 
 from analysis.findings.practice_slope import Slope
 from analysis.findings.wording import amount
-from analysis.models import MixedFit
+from analysis.models import FittedRows, MixedFit, fitted_rows
 
 __all__ = ["Memory", "memory_of", "widened"]
 
@@ -51,17 +51,17 @@ class Memory:
         )
 
 
-def memory_of(fit: MixedFit, frame: pd.DataFrame) -> Memory:
+def memory_of(fit: MixedFit, frame: pd.DataFrame | FittedRows) -> Memory:
     """Measure how alike neighbouring batches are in what the model leaves of them, and in each fixed column.
 
     Parameters
     ----------
     fit : MixedFit
         The joint model.
-    frame : DataFrame
+    frame : DataFrame or FittedRows
         The rows that it was fitted to, with ``batch`` and ``day``.
     """
-    left, X = _in_order(fit, frame)
+    left, X = _in_order(fit, frame if isinstance(frame, FittedRows) else fitted_rows(fit, frame))
     count, columns = X.shape
     if count < columns + 2:
         return Memory()
@@ -91,11 +91,11 @@ def widened(slopes: Mapping[str, Slope], memory: Memory) -> dict[str, Slope]:
     return found
 
 
-def _in_order(fit: MixedFit, frame: pd.DataFrame) -> tuple[Floats, Floats]:
+def _in_order(fit: MixedFit, read: FittedRows) -> tuple[Floats, Floats]:
     """What the fixed part leaves of each batch (B,), and the batches' fixed columns (B, p), as they were packed."""
-    rows = fit.sums.design.rows(frame)
+    rows = read.rows
     dense = rows.dense[:, [fit.sums.names.index(name) for name in fit.names]]
-    used = frame.loc[rows.kept]
+    used = read.frame.loc[rows.kept]
     codes, _ = pd.factorize(used["batch"])
     counts = np.bincount(codes).astype(np.float64)
     order = np.argsort(np.bincount(codes, used["day"].to_numpy(np.float64)) / counts, kind="stable")

@@ -8,13 +8,12 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
-from analysis.findings.practice_censored import CensoredModel, censored_slopes, fit_censored
+from analysis.findings.practice_censored import CensoredModel, Sides, censored_sides, censored_slopes, fit_censored
 from analysis.findings.practice_design import PracticeDesign
 from analysis.findings.practice_memory import Memory, memory_of, widened
-from analysis.findings.practice_rows import Candidate
 from analysis.findings.practice_slope import Slope
 from analysis.findings.practice_through import may_follow
-from analysis.models import CannotFitError, MixedFit, accumulate, fit_sums
+from analysis.models import CannotFitError, MixedFit, fit_read, fit_sums, read_rows
 from analysis.models.added_columns import one_at_a_time
 from analysis.models.contrasts import contrast
 from analysis.models.degrees_of_freedom import level_caps
@@ -31,10 +30,11 @@ class PracticeFits:
     ``without_times``: without the times that may follow from practices. A column that another set of columns makes is
     in none of them and stands in ``fit.dropped``. ``why_not`` is empty, or says why nothing could be fitted.
 
-    ``fit`` is the model that ``together`` comes from. ``workings`` is the Gaussian one that everything beside it comes
-    from, and ``frame`` the rows it was fitted to: the same model where every reading is exact; where some are limits,
-    each of those stands there as the reading to be expected below (or above) its limit. ``memory`` says by how much
-    intervals are wider because neighbouring batches are alike.
+    ``fit`` is the model that ``together`` comes from. ``workings`` is the Gaussian one that checks, controls and
+    influence come from, and ``frame`` the rows it was fitted to: the same model where every reading is exact; where
+    some are limits, each of those stands there as the reading to be expected below (or above) its limit, and where
+    limits are many the other mappings come from it too. ``memory`` says by how much intervals are wider because
+    neighbouring batches are alike.
     """
 
     together: dict[str, Slope]
@@ -59,23 +59,26 @@ def fit_practices(design: PracticeDesign) -> PracticeFits:
         With ``why_not`` where the rows cannot carry the model.
     """
     try:
-        censored = fit_censored(design) if design.censored else None
-        frame = design.frame if censored is None else design.frame.assign(response=censored.expected)
-        fit = fit_sums(accumulate(design.formula(), frame))
+        read = read_rows(design.formula(), design.frame)
+        censored = fit_censored(read) if design.censored else None
+        rows = read if censored is None else read.with_response(censored.expected)
+        fit = fit_read(rows)
     except CannotFitError as error:
         return PracticeFits({}, {}, {}, {}, None, why_not=str(error))
+    frame = design.frame if censored is None else design.frame.assign(response=censored.expected)
     columns = [c.column for c in design.candidates if c.column in fit.names]
-    beside = [name for name in fit.names if name not in columns]
-    together = _slopes(fit, columns) if censored is None else censored_slopes(censored, fit, columns)
-    memory = memory_of(fit, frame)
-    together = widened(together, memory)
-    without = [name for name in fit.names if name not in design.trend]
-    untrended = fit_sums(fit.sums, fixed=without, start=fit) if design.trend else fit
+    times = [c.column for c in design.candidates if may_follow(c) and c.column in columns]
+    memory = memory_of(fit, rows)
+    plain = _slopes(fit, columns) if censored is None else censored_slopes(censored.laplace, fit, columns)
+    together = widened(plain, memory)
+    sides = None if censored is None else censored_sides(censored, fit, together, design.trend, times)
+    if sides is None:
+        sides = _sides(fit, columns, together, design.trend, times)
     return PracticeFits(
         together=together,
-        alone=_alone(fit, beside, columns, together),
-        without_trend=widened(_slopes(untrended, columns), memory) if design.trend else dict(together),
-        without_times=widened(_without_times(fit, design.candidates, columns), memory),
+        alone=sides.alone,
+        without_trend=widened(sides.without_trend, memory) if design.trend else dict(together),
+        without_times=widened(sides.without_times, memory),
         fit=fit if censored is None else censored,
         workings=fit,
         frame=frame,
@@ -83,8 +86,20 @@ def fit_practices(design: PracticeDesign) -> PracticeFits:
     )
 
 
-def _without_times(fit: MixedFit, candidates: Sequence[Candidate], columns: list[str]) -> dict[str, Slope]:
-    times = [c.column for c in candidates if may_follow(c) and c.column in columns]
+def _sides(
+    fit: MixedFit, columns: list[str], together: dict[str, Slope], trend: Sequence[str], times: Sequence[str]
+) -> Sides:
+    """What stands beside the Gaussian model."""
+    beside = [name for name in fit.names if name not in columns]
+    without = [name for name in fit.names if name not in trend]
+    return Sides(
+        alone=_alone(fit, beside, columns, together),
+        without_trend=_slopes(fit_sums(fit.sums, fixed=without, start=fit), columns) if trend else {},
+        without_times=_without_times(fit, times, columns),
+    )
+
+
+def _without_times(fit: MixedFit, times: Sequence[str], columns: list[str]) -> dict[str, Slope]:
     if not times:
         return {}
     left = [name for name in fit.names if name not in times]

@@ -3,11 +3,17 @@
 from analysis.models.adjusted_means import AdjustedMean, Difference, adjusted_means, differences
 from analysis.models.arrays import CannotFitError
 from analysis.models.binomial import binomial_mixed
-from analysis.models.censored import censored_mixed
+from analysis.models.censored import (
+    CensoredRows,
+    censored_mixed,
+    censored_rows,
+    fit_censored_rows,
+    one_censored_at_a_time,
+)
 from analysis.models.conditional import LevelEffects, RowFit, level_effects, row_fit
 from analysis.models.contrasts import Contrast, JointTest, contrast, joint_test
 from analysis.models.cross_products import CrossProducts, accumulate
-from analysis.models.fitted_rows import FittedRows, fit_with, fitted_rows
+from analysis.models.fitted_rows import FittedRows, fit_read, fit_with, fitted_rows, read_rows
 from analysis.models.formula import quoted
 from analysis.models.gamma import gamma_mixed, pearson_dispersion
 from analysis.models.influence import Influence, leave_one_out
@@ -38,6 +44,7 @@ __all__ = [
     "AdjustedMean",
     "BatchesNeeded",
     "CannotFitError",
+    "CensoredRows",
     "Contrast",
     "CrossProducts",
     "CurvePoint",
@@ -62,6 +69,7 @@ __all__ = [
     "batches_needed",
     "binomial_mixed",
     "censored_mixed",
+    "censored_rows",
     "choose_scale",
     "cluster_robust_covariance",
     "compared",
@@ -70,6 +78,8 @@ __all__ = [
     "difference_power",
     "differences",
     "equivalence_power",
+    "fit_censored_rows",
+    "fit_read",
     "fit_sums",
     "fit_with",
     "fitted_rows",
@@ -82,10 +92,12 @@ __all__ = [
     "mixed",
     "nonlinearity",
     "normality",
+    "one_censored_at_a_time",
     "ordinal_mixed",
     "parallel_groups",
     "pearson_dispersion",
     "quoted",
+    "read_rows",
     "restricted_cubic_basis",
     "robust",
     "row_fit",

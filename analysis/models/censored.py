@@ -10,66 +10,64 @@ effects).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
 
-from analysis.models.arrays import CannotFitError, Floats
-from analysis.models.families import Terms
-from analysis.models.few_limits_fit import MOST_LIMITS, maximise_few_limits
-from analysis.models.intervals import normal_interval
-from analysis.models.laplace import LaplaceSolution
-from analysis.models.laplace_fit import LaplaceFit, Prepared, fit_family, prepared
+from analysis.models.added_columns import AddedColumns
+from analysis.models.arrays import Bools, CannotFitError, Floats
+from analysis.models.censored_normal import CensoredNormal, OneSidedNormal
+from analysis.models.few_limits_fit import MOST_LIMITS, AddedUp, added_up, maximise_few_limits, one_column_at_a_time
+from analysis.models.fitted_rows import FittedRows, read_rows
+from analysis.models.laplace_fit import LaplaceFit, Prepared, fit_family, narrowed, prepared_rows
 from analysis.models.threads import one_thread
 
-__all__ = ["CensoredNormal", "censored_mixed"]
+__all__ = [
+    "CensoredRows",
+    "censored_mixed",
+    "censored_rows",
+    "fit_censored_rows",
+    "one_censored_at_a_time",
+]
 
-_HALF_LOG_2PI = 0.5 * np.log(2.0 * np.pi)
 
+@dataclass(frozen=True, eq=False)
+class CensoredRows:
+    """A formula's rows with the ends (n,) between which each reading lies, equal where it is exact."""
 
-@dataclass(frozen=True)
-class CensoredNormal:
-    """``lower`` and ``upper`` (n,), equal where a reading is exact, infinite on an open side; ψ is log σ."""
-
+    data: Prepared = field(repr=False)
     lower: Floats
     upper: Floats
 
-    def row_variance(self, own: Floats) -> float:
-        """σ²."""
-        return float(np.exp(2.0 * own[0]))
+    @property
+    def limits(self) -> Bools:
+        """Which rows are limits."""
+        return np.asarray(self.lower != self.upper, dtype=np.bool_)
 
-    def start(self) -> tuple[float, Floats]:
-        """The mean and standard deviation of the readings and limits."""
-        known = np.where(np.isfinite(self.lower), self.lower, self.upper)
-        return float(known.mean()), np.array([np.log(max(float(known.std()), 1e-8))])
+    @property
+    def known(self) -> Floats:
+        """The readings, and of limits the end that is known."""
+        return np.where(np.isfinite(self.lower), self.lower, self.upper)
 
-    def terms(self, eta: Floats, own: Floats) -> Terms:
-        """Log density of exact rows, log probability of the others."""
-        sigma = float(np.exp(own[0]))
-        exact = self.lower == self.upper
-        parts = np.empty((4, len(eta)))
-        by_own = np.empty((3, len(eta)))
-        z = (self.lower[exact] - eta[exact]) / sigma
-        parts[:, exact] = [-0.5 * z**2 - _HALF_LOG_2PI - own[0], z / sigma, np.full_like(z, -1 / sigma**2), 0.0 * z]
-        by_own[:, exact] = [z**2 - 1.0, -2.0 * z / sigma, np.full_like(z, 2.0 / sigma**2)]
-        a, b = (self.lower[~exact] - eta[~exact]) / sigma, (self.upper[~exact] - eta[~exact]) / sigma
-        between = normal_interval(a, b)
-        parts[:, ~exact] = [
-            between.log_probability,
-            between.first / sigma,
-            between.second / sigma**2,
-            between.third / sigma**3,
-        ]
-        shrink = (
-            -np.where(np.isfinite(a), a, 0.0) * between.by_lower - np.where(np.isfinite(b), b, 0.0) * between.by_upper
-        )
-        by_own[:, ~exact] = [
-            shrink[0],
-            (shrink[1] - between.first) / sigma,
-            (shrink[2] - 2.0 * between.second) / sigma**2,
-        ]
-        return Terms(parts[0], parts[1], parts[2], parts[3], by_own[:1], by_own[1:2], by_own[2:])
+    @property
+    def few(self) -> bool:
+        """Whether so few readings are limits that the exact ones are best added up."""
+        count = int(self.limits.sum())
+        return 0 < count <= min(MOST_LIMITS, len(self.lower) - count)
+
+    @cached_property
+    def added_up(self) -> AddedUp:
+        """The exact readings' sums, and the limits beside them."""
+        limits = self.limits
+        lower, upper = self.lower[limits], self.upper[limits]
+        one_sided = bool((np.isinf(lower) | np.isinf(upper)).all())
+        family = OneSidedNormal(lower, upper) if one_sided else CensoredNormal(lower, upper)
+        with one_thread():
+            return added_up(self.data, self.known, limits, family)
 
 
 def censored_mixed(
@@ -100,10 +98,27 @@ def censored_mixed(
     CannotFitError
         If every row is censored on the same side.
     """
-    extra = [name for name in (censored,) if name is not None]
-    used = frame.dropna(subset=extra)
-    data = prepared(formula, used)
-    rows = used.loc[data.rows.kept]
+    used = frame if censored is None else frame.dropna(subset=[censored])
+    read = read_rows(formula, used)
+    return fit_censored_rows(censored_rows(read, censored=censored, upper=upper, rounded_to=rounded_to))
+
+
+def censored_rows(
+    read: FittedRows,
+    *,
+    censored: str | None = None,
+    upper: str | None = None,
+    rounded_to: float | None = None,
+) -> CensoredRows:
+    """Take rows that were read for readings and limits; the parameters are those of ``censored_mixed``.
+
+    Raises
+    ------
+    ValueError, CannotFitError
+        As for ``censored_mixed``.
+    """
+    data = prepared_rows(read.design, read.rows)
+    rows = read.frame.loc[read.rows.kept]
     lower = data.rows.dense[:, -1].copy()
     high = lower.copy()
     side = np.zeros(len(rows)) if censored is None else rows[censored].to_numpy(dtype=np.float64)
@@ -122,22 +137,61 @@ def censored_mixed(
     high = np.where(side > 0, np.inf, high)
     if np.isinf(lower).all() or np.isinf(high).all():
         raise CannotFitError("every reading is censored on the same side: the level cannot be told")
-    return fit_family(
-        data, CensoredNormal(lower, high), "censored normal", ("log sd",), _by_few_limits(data, lower, high)
-    )[0]
+    return CensoredRows(data, lower, high)
 
 
-def _by_few_limits(data: Prepared, lower: Floats, high: Floats) -> LaplaceSolution | None:
-    """The maximum, where few enough readings are limits for the way that spares most of the cost."""
-    limits = lower != high
-    if not 0 < limits.sum() <= min(MOST_LIMITS, (~limits).sum()):
+def fit_censored_rows(
+    rows: CensoredRows, fixed: Sequence[str] | None = None, start: LaplaceFit | None = None
+) -> LaplaceFit:
+    """Fit all fixed columns, or some of them.
+
+    Parameters
+    ----------
+    start : LaplaceFit
+        A fit of the same rows with other columns, whose variances the search starts from where ``few`` readings are
+        limits.
+    """
+    data = rows.data if fixed is None else narrowed(rows.data, fixed)
+    found = None
+    if rows.few:
+        try:
+            with one_thread():
+                found = maximise_few_limits(rows.added_up, data.names, _start(rows, start))
+        except CannotFitError:
+            found = None
+    return fit_family(data, CensoredNormal(rows.lower, rows.upper), "censored normal", ("log sd",), found)[0]
+
+
+def one_censored_at_a_time(rows: CensoredRows, columns: Sequence[str], start: LaplaceFit | None = None) -> AddedColumns:
+    """Tell each of some fixed columns in turn beside those that are not among them, at the variances of these alone.
+
+    Standard errors are of maximum likelihood at those variances, as ``added_columns`` says of the Gaussian model.
+
+    Raises
+    ------
+    ValueError
+        If a name is no column.
+    CannotFitError
+        If too many readings are limits for it (``few`` tells), or the exact ones alone cannot carry the columns.
+    """
+    strange = [name for name in columns if name not in rows.data.names]
+    if strange:
+        raise ValueError(f"columns must be among {', '.join(rows.data.names)}, got {', '.join(strange)}")
+    if not rows.few:
+        raise CannotFitError("too many readings are limits for columns to be told one at a time")
+    with one_thread():
+        return one_column_at_a_time(rows.added_up, columns, _start(rows, start))
+
+
+def _start(rows: CensoredRows, fit: LaplaceFit | None) -> Mapping[int, Floats] | None:
+    """A fit's Λ of each factor."""
+    if fit is None:
         return None
-    known = np.where(np.isfinite(lower), lower, high)
-    try:
-        with one_thread():
-            return maximise_few_limits(data, known, limits, CensoredNormal(lower[limits], high[limits]))
-    except CannotFitError:
-        return None
+    scale = math.exp(2.0 * float(fit.own[0]))
+    by_factor: dict[int, list[float]] = {}
+    for (factor, _), each in zip(sorted(rows.data.order), fit.variances, strict=True):
+        by_factor.setdefault(factor, []).append(math.sqrt(each.variance / scale))
+    return {factor: np.diag(halves) for factor, halves in by_factor.items()}
 
 
 def _rounded(data: Prepared, rows: pd.DataFrame, step: float) -> tuple[Floats, Floats]:

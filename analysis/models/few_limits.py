@@ -9,7 +9,8 @@ coefficients and the residual's log standard deviation are solved for by Newton'
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -26,7 +27,18 @@ from analysis.models.parameters import Parameters
 from analysis.models.search import bounded_step
 from analysis.models.system import System, system_of
 
-__all__ = ["Place", "Setting", "by_inside", "by_phi", "maximise", "placed", "setting_of", "settled"]
+__all__ = [
+    "Place",
+    "Setting",
+    "bend_inside",
+    "by_inside",
+    "by_phi",
+    "maximise",
+    "narrowed_place",
+    "placed",
+    "setting_of",
+    "settled",
+]
 
 _STEPS = 40
 _HALVINGS = 25
@@ -131,10 +143,22 @@ def settled(setting: Setting, phi: Floats, near: Place | None) -> Place:
     beta, log_sd, pull = solution.coefficients, 0.5 * math.log(solution.sum_of_squares / setting.system.rows), None
     if near is not None:
         beta, log_sd, pull = near.beta, near.log_sd, near.limits.pull
-    place = _place(setting, phi, solution, told, beta, log_sd, pull)
+    return _climbed(setting, _place(setting, phi, solution, told, beta, log_sd, pull))
+
+
+def narrowed_place(setting: Setting, place: Place, columns: Sequence[int]) -> Place:
+    """Solve with some of the fixed columns alone, at the same relative variances."""
+    kept = [*columns, len(place.beta)]
+    solution = replace(place.solution, G=place.solution.G[np.ix_(kept, kept)])
+    told = replace(place.told, forms=place.told.forms[:, kept])
+    beta = np.asarray(np.linalg.solve(solution.G[:-1, :-1], solution.G[:-1, -1]), dtype=np.float64)
+    return _climbed(setting, _place(setting, place.phi, solution, told, beta, place.log_sd, place.limits.pull))
+
+
+def _climbed(setting: Setting, place: Place) -> Place:
     for _ in range(_STEPS):
         slope = by_inside(place)
-        bend = _bend_inside(place)
+        bend = bend_inside(place)
         step = np.linalg.solve(bend, slope)
         if not float(slope @ step) > 0:
             step = slope / np.diagonal(bend)
@@ -142,7 +166,7 @@ def settled(setting: Setting, phi: Floats, near: Place | None) -> Place:
             return place
         for _ in range(_HALVINGS):
             beta, log_sd = place.beta + step[:-1], place.log_sd + float(step[-1])
-            further = _place(setting, phi, solution, told, beta, log_sd, place.limits.pull)
+            further = _place(setting, place.phi, place.solution, place.told, beta, log_sd, place.limits.pull)
             if further.value >= place.value - _SLACK * abs(place.value):
                 break
             step = 0.5 * step
@@ -210,7 +234,7 @@ def parts_of(system: System) -> list[tuple[bool, Ints]]:
     return found
 
 
-def _bend_inside(place: Place) -> Floats:
+def bend_inside(place: Place) -> Floats:
     """Minus the second derivatives by β and log σ, but for what the limits' third derivatives add."""
     variance, forms, limits = place.variance, place.told.forms[:, :-1], place.limits
     left = place.solution.G @ place.turn

@@ -3,22 +3,27 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from analysis.models.added_columns import AddedColumns
 from analysis.models.arrays import Bools, Floats
-from analysis.models.cross_products import Accumulator
+from analysis.models.cross_products import Accumulator, CrossProducts
 from analysis.models.design import CONSTANT, Design, Rows
 from analysis.models.families import Family
 from analysis.models.few_limits import (
     Place,
     Setting,
+    bend_inside,
     by_inside,
     by_phi,
     maximise,
+    narrowed_place,
     placed,
     setting_of,
+    settled,
 )
 from analysis.models.foretold import level_modes
 from analysis.models.gradient import eliminated_products, rest_products
@@ -26,15 +31,39 @@ from analysis.models.laplace import LaplaceSolution
 from analysis.models.laplace_fit import Prepared
 from analysis.models.limit_terms import limit_terms
 
-__all__ = ["MOST_LIMITS", "covariance_of", "maximise_few_limits"]
+__all__ = ["MOST_LIMITS", "AddedUp", "added_up", "covariance_of", "maximise_few_limits", "one_column_at_a_time"]
 
 MOST_LIMITS = 100
 _ZERO = 1e-8
 _STEP = 3e-4
 
 
-def maximise_few_limits(data: Prepared, response: Floats, limits: Bools, family: Family) -> LaplaceSolution:
-    """Fit exact readings, and limits of a family of one parameter, log σ.
+@dataclass(frozen=True, eq=False)
+class AddedUp:
+    """Exact readings, added up, and the rows that are limits, of a family of one parameter, log σ."""
+
+    data: Prepared
+    rows: Rows
+    limits: Rows
+    X: Floats
+    family: Family
+    sums: CrossProducts
+
+    def setting(self, fixed: Sequence[str] | None = None) -> Setting:
+        """The model with all fixed columns, or some of them.
+
+        Raises
+        ------
+        CannotFitError
+            If the exact readings alone cannot carry the fixed columns.
+        """
+        names = self.data.names if fixed is None else tuple(name for name in self.data.names if name in fixed)
+        places = [self.data.names.index(name) for name in names]
+        return setting_of(self.sums, self.limits, self.X[:, places], self.family, names)
+
+
+def added_up(data: Prepared, response: Floats, limits: Bools, family: Family) -> AddedUp:
+    """Add exact readings up and put the limits beside them.
 
     Parameters
     ----------
@@ -44,22 +73,34 @@ def maximise_few_limits(data: Prepared, response: Floats, limits: Bools, family:
         Which rows are limits.
     family : Family
         Of the limits alone.
+    """
+    design, rows = _standardised(data, response)
+    accumulator = Accumulator(design)
+    accumulator.add_rows(rows.take(~limits))
+    return AddedUp(data, rows, rows.take(limits), data.X[limits], family, accumulator.result())
+
+
+def maximise_few_limits(
+    added: AddedUp, fixed: Sequence[str] | None = None, start: Mapping[int, Floats] | None = None
+) -> LaplaceSolution:
+    """Fit exact readings and a few limits.
+
+    Parameters
+    ----------
+    start : mapping of factor to array, shape (c, c)
+        Each factor's Λ, from which the search starts.
 
     Raises
     ------
     CannotFitError
         If the exact readings alone cannot carry the model, or the search does not end.
     """
-    design, rows = _standardised(data, response)
-    accumulator = Accumulator(design)
-    accumulator.add_rows(rows.take(~limits))
-    own = rows.take(limits)
-    setting = setting_of(accumulator.result(), own, data.X[limits], family, data.names)
-    place, tried = maximise(setting)
+    setting, data, rows = added.setting(fixed), added.data, added.rows
+    place, tried = maximise(setting, _begin(setting, start))
     system = setting.system
-    effects = _effects(setting, place, own)
+    effects = _effects(setting, place, added.limits)
     beta = system.basis @ place.beta + system.offset
-    eta = data.X @ beta
+    eta = data.X[:, [data.names.index(name) for name in system.names]] @ beta
     for factor, codes in enumerate(rows.codes):
         varying = rows.columns[factor]
         of_level = effects[factor][codes]
@@ -79,6 +120,31 @@ def maximise_few_limits(data: Prepared, response: Floats, limits: Bools, family:
         converged=True,
         evaluations=tried,
     )
+
+
+def one_column_at_a_time(
+    added: AddedUp, columns: Sequence[str], start: Mapping[int, Floats] | None = None
+) -> AddedColumns:
+    """Tell each of some columns in turn beside those that are not among them, at the variances of these alone.
+
+    Raises
+    ------
+    CannotFitError
+        As for ``maximise_few_limits``.
+    """
+    data = added.data
+    beside = [name for name in data.names if name not in columns]
+    smaller, setting = added.setting(beside), added.setting()
+    alone, _ = maximise(smaller, _begin(smaller, start))
+    whole = settled(setting, alone.phi, None)
+    kept = [data.names.index(name) for name in beside]
+    coefficients, errors = np.empty(len(columns)), np.empty(len(columns))
+    for k, name in enumerate(columns):
+        at = data.names.index(name)
+        place = narrowed_place(setting, whole, [*kept, at])
+        coefficients[k] = place.beta[-1] * data.back[at, at]
+        errors[k] = math.sqrt(np.linalg.inv(bend_inside(place))[-2, -2]) * data.back[at, at]
+    return AddedColumns(coefficients, errors)
 
 
 def covariance_of(setting: Setting, place: Place) -> Floats:
@@ -138,6 +204,10 @@ def _limit_slopes(setting: Setting, place: Place, direction: Floats, by_log_sd: 
         total = told.by_own + 2.0 * float((told.by_covariance * covariance).sum())
         slopes.append(np.append(told.by_mean, total))
     return np.asarray((slopes[0] - slopes[1]) / (2.0 * step))
+
+
+def _begin(setting: Setting, start: Mapping[int, Floats] | None) -> Floats | None:
+    return None if start is None else setting.parameters.vector(setting.system.block_factors(start))
 
 
 def _standardised(data: Prepared, response: Floats) -> tuple[Design, Rows]:

@@ -12,21 +12,48 @@ import numpy as np
 import pandas as pd
 
 from analysis.models.arrays import Floats
-from analysis.models.cross_products import CrossProducts, label_index, with_dense_products
-from analysis.models.design import CONSTANT, Design, Rows
+from analysis.models.cross_products import Accumulator, CrossProducts, label_index, with_dense_products
+from analysis.models.design import CONSTANT, Design, Rows, bound
 from analysis.models.formula import quoted
-from analysis.models.mixed import MixedFit, fit_sums
+from analysis.models.mixed import Method, MixedFit, fit_sums
 from analysis.models.threads import one_thread
 
-__all__ = ["FittedRows", "fit_with", "fitted_rows"]
+__all__ = ["FittedRows", "fit_read", "fit_with", "fitted_rows", "read_rows"]
 
 
 @dataclass(frozen=True, eq=False)
 class FittedRows:
-    """A frame and its complete rows, whose levels are numbered as the fit's sums number them."""
+    """A frame and its complete rows as a design reads them, whose levels are numbered as the fit's sums number them."""
 
     frame: pd.DataFrame
     rows: Rows
+    design: Design
+
+    def with_response(self, values: Floats) -> FittedRows:
+        """The same rows with other values of the response, (n,)."""
+        return replace(self, rows=replace(self.rows, dense=np.column_stack([self.rows.dense[:, :-1], values])))
+
+
+def read_rows(formula: str, frame: pd.DataFrame) -> FittedRows:
+    """Read a formula's complete rows from a frame.
+
+    Raises
+    ------
+    ValueError
+        As for ``mixed``.
+    CannotFitError
+        If no row is complete.
+    """
+    design, rows = bound(formula, frame)
+    return FittedRows(frame, rows, design)
+
+
+def fit_read(read: FittedRows, *, method: Method = "REML") -> MixedFit:
+    """Fit a Gaussian mixed model to rows that were read, as ``mixed`` does from a frame."""
+    with one_thread():
+        accumulator = Accumulator(read.design)
+        accumulator.add_rows(read.rows)
+        return fit_sums(accumulator.result(), method=method)
 
 
 def fitted_rows(fit: MixedFit, frame: pd.DataFrame) -> FittedRows:
@@ -45,7 +72,7 @@ def fitted_rows(fit: MixedFit, frame: pd.DataFrame) -> FittedRows:
     if any((place < 0).any() for place in places):
         raise ValueError("frame must be the one that was fitted, got levels that the fit has not seen")
     codes = tuple(np.asarray(place, dtype=np.int64)[own] for place, own in zip(places, rows.codes, strict=True))
-    return FittedRows(frame, replace(rows, codes=codes, labels=labels))
+    return FittedRows(frame, replace(rows, codes=codes, labels=labels), fit.sums.design)
 
 
 def fit_with(fit: MixedFit, rows: FittedRows, columns: Mapping[str, Floats]) -> MixedFit:

@@ -7,8 +7,8 @@ standard errors are 5 to 14 times too small.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
@@ -25,7 +25,7 @@ from analysis.models.random_rows import RandomRows
 from analysis.models.system import independent_columns
 from analysis.models.threads import one_thread
 
-__all__ = ["LaplaceFit", "Prepared", "fit_family", "prepared"]
+__all__ = ["LaplaceFit", "Prepared", "fit_family", "narrowed", "prepared", "prepared_rows"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -129,7 +129,11 @@ def prepared(formula: str, frame: pd.DataFrame, *, intercept: bool = True) -> Pr
     ValueError
         As ``mixed`` does; also for correlated slopes, which these models do not have.
     """
-    design, rows = bound(formula, frame)
+    return prepared_rows(*bound(formula, frame), intercept=intercept)
+
+
+def prepared_rows(design: Design, rows: Rows, *, intercept: bool = True) -> Prepared:
+    """The same of rows that were read before."""
     for factor in design.factors:
         if any(stop - start > 1 for start, stop in factor.parts):
             raise ValueError(f"slopes over {factor.name} must be uncorrelated here: write (x || {factor.name})")
@@ -151,6 +155,29 @@ def prepared(formula: str, frame: pd.DataFrame, *, intercept: bool = True) -> Pr
     random, order = _random_rows(design, rows)
     dropped = tuple(name for k, name in enumerate(wanted) if k not in kept)
     return Prepared(design, rows, names, dropped, X[:, kept] / scale, back, centre[kept], constant, random, order)
+
+
+def narrowed(data: Prepared, names: Sequence[str]) -> Prepared:
+    """The same rows with some of the columns.
+
+    Raises
+    ------
+    ValueError
+        If a name is no column.
+    """
+    strange = [name for name in names if name not in data.names]
+    if strange:
+        raise ValueError(f"names must be among {', '.join(data.names)}, got {', '.join(strange)}")
+    kept = [k for k, name in enumerate(data.names) if name in names]
+    return replace(
+        data,
+        names=tuple(data.names[k] for k in kept),
+        dropped=(),
+        X=data.X[:, kept],
+        back=data.back[np.ix_(kept, kept)],
+        centre=data.centre[kept],
+        has_intercept=data.has_intercept and CONSTANT in names,
+    )
 
 
 def fit_family(

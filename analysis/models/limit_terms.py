@@ -20,7 +20,7 @@ __all__ = ["LimitTerms", "limit_terms"]
 
 _STEPS = 100
 _HALVINGS = 30
-_LEVEL = 1e-18
+_LEVEL = 1e-11  # what the last step gained: another would gain its square
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,14 +89,14 @@ def _mode(family: Family, mean: Floats, covariance: Floats, own: Floats, pull: F
         inner = np.eye(len(mean)) + weights[:, None] * covariance
         step = np.linalg.solve(inner, weights * (eta - mean) + terms.first) - pull
         gain = float((terms.first - pull) @ (covariance @ step))
-        if gain < _LEVEL * (1.0 + abs(best)):
-            return pull + step, eta, terms
         for _ in range(_HALVINGS):
-            tried = mean + covariance @ (pull + step)
-            terms = family.terms(tried, own)
-            value = terms.log_density.sum() - 0.5 * (pull + step) @ (tried - mean)
+            eta = mean + covariance @ (pull + step)
+            terms = family.terms(eta, own)
+            value = terms.log_density.sum() - 0.5 * (pull + step) @ (eta - mean)
             if value >= best - 1e-13 * abs(best):
                 break
             step = 0.5 * step
-        pull, eta, best = pull + step, tried, value
+        pull, best = pull + step, value
+        if gain < _LEVEL:
+            return pull, eta, terms
     raise CannotFitError("the limits have no likeliest place among the other readings")

@@ -23,7 +23,7 @@ from analysis.models.search import Found, search
 from analysis.models.system import System, system_of
 from analysis.models.threads import one_thread
 
-__all__ = ["Group", "MixedFit", "Variance", "fit_sums", "mixed"]
+__all__ = ["Group", "Method", "MixedFit", "Variance", "fit_sums", "mixed"]
 
 Method = Literal["REML", "ML"]
 

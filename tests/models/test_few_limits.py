@@ -4,9 +4,16 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis.models import CannotFitError, censored_mixed
+from analysis.models import (
+    CannotFitError,
+    censored_mixed,
+    censored_rows,
+    fit_censored_rows,
+    one_censored_at_a_time,
+    read_rows,
+)
 from analysis.models import censored as censored_module
-from analysis.models.censored import CensoredNormal
+from analysis.models.censored_normal import CensoredNormal, OneSidedNormal
 from analysis.models.limit_terms import limit_terms
 
 FORMULAS = {
@@ -128,6 +135,59 @@ def test_one_limit_alone_is_its_own_integral():
     terms = family.terms(np.array([0.2]), np.array([0.0]))
     assert told.value == pytest.approx(float(terms.log_density[0]), rel=1e-12)
     assert told.by_mean == pytest.approx(terms.first, rel=1e-12)
+
+
+def test_limits_on_one_side_take_fewer_steps_to_the_same():
+    rng = np.random.default_rng(12)
+    bound, below = rng.normal(size=40), rng.random(40) < 0.5
+    ends = (np.where(below, -np.inf, bound), np.where(below, bound, np.inf))
+    eta, own = 6.0 * rng.normal(size=40), np.array([0.4])
+    one, both = OneSidedNormal(*ends).terms(eta, own), CensoredNormal(*ends).terms(eta, own)
+    for name in ("log_density", "first", "second", "third", "by_own", "first_by_own", "second_by_own"):
+        assert getattr(one, name) == pytest.approx(getattr(both, name), rel=1e-8, abs=1e-11), name
+
+
+@pytest.mark.parametrize("formula", ["y ~ x + w + recipe + (1|batch) + (1|run)", "y ~ x + w + recipe"])
+def test_fewer_columns_are_the_shorter_formula(formula):
+    frame = readings(11, 0.1)
+    rows = censored_rows(read_rows(formula, frame), censored="side")
+    whole = fit_censored_rows(rows)
+    part = fit_censored_rows(rows, [name for name in whole.names if name != "w"], start=whole)
+    shorter = censored_mixed(formula.replace(" + w", ""), frame, censored="side")
+    assert part.names == shorter.names
+    assert part.log_likelihood == pytest.approx(shorter.log_likelihood, abs=1e-7)
+    assert part.coefficients == pytest.approx(shorter.coefficients, rel=1e-4, abs=1e-5)
+    assert part.standard_errors == pytest.approx(shorter.standard_errors, rel=1e-4)
+
+
+def test_one_column_at_a_time_is_the_fit_with_that_column_where_no_variance_stands():
+    frame = readings(12, 0.1)
+    rows = censored_rows(read_rows("y ~ recipe + x + w", frame), censored="side")
+    told = one_censored_at_a_time(rows, ["x", "w"])
+    for k, name in enumerate(("x", "w")):
+        alone = censored_mixed(f"y ~ recipe + {name}", frame, censored="side")
+        assert told.coefficients[k] == pytest.approx(alone.coefficient(name), rel=1e-5)
+        assert told.standard_errors[k] == pytest.approx(alone.standard_errors[alone.names.index(name)], rel=0.02)
+
+
+def test_one_column_at_a_time_stands_at_the_variances_without_it():
+    frame = readings(13, 0.1)
+    rows = censored_rows(read_rows("y ~ recipe + x + w + (1|batch) + (1|run)", frame), censored="side")
+    told = one_censored_at_a_time(rows, ["x", "w"])
+    for k, name in enumerate(("x", "w")):
+        alone = censored_mixed(f"y ~ recipe + {name} + (1|batch) + (1|run)", frame, censored="side")
+        error = alone.standard_errors[alone.names.index(name)]
+        assert told.coefficients[k] == pytest.approx(alone.coefficient(name), abs=0.2 * error)
+        assert 0.9 * error <= told.standard_errors[k] <= 1.5 * error
+
+
+def test_too_many_limits_are_told_of():
+    rows = censored_rows(read_rows("y ~ x + (1|batch)", readings(13, 0.6)), censored="side")
+    assert not rows.few
+    with pytest.raises(CannotFitError, match="too many readings are limits"):
+        one_censored_at_a_time(rows, ["x"])
+    with pytest.raises(ValueError, match="columns must be among Intercept, x, got z"):
+        one_censored_at_a_time(rows, ["z"])
 
 
 def test_limits_on_one_side_alone_cannot_be_fitted():

@@ -6,7 +6,7 @@ import pytest
 from scipy import stats
 
 from analysis.models import CannotFitError, binomial_mixed, censored_mixed, gamma_mixed, mixed, ordinal_mixed
-from analysis.models.censored import CensoredNormal
+from analysis.models.censored_normal import CensoredNormal
 from analysis.models.families import BetaBinomial, Binomial, Gamma
 from analysis.models.laplace import LaplaceSearch
 from analysis.models.ordinal import CumulativeLogit
