@@ -35,6 +35,8 @@ __all__ = ["PracticeEffect", "PracticesFinding", "practices"]
 
 # The interval for repeated looks is asymptotic.
 FEWEST_FOR_LOOKS = 10
+# On a log scale an interval that reaches further ends beyond all numbers: hardly more batches than practices.
+WIDEST = 100.0
 
 _ORDER = (Verdict.RAISES, Verdict.LOWERS, Verdict.NO_PRACTICAL_DIFFERENCE, Verdict.CANNOT_TELL_YET)
 
@@ -228,6 +230,7 @@ def _effect(
         batches=batches,
         needed=_needed(judgement, margin, batches),
         looked_at_often=_often(together, batches, level, log, unit),
+        along=tuple(f.candidate.spoken for f in followers),
         selected=_selected(together, judgement, level, log, unit),
         rests_on=notes.rests_on[column].batch if column in notes.rests_on else None,
         cautions=cautions_for(candidate, notes, together=together, alone=alone, without_trend=without_trend),
@@ -260,6 +263,8 @@ def _often(slope: Slope, batches: int, level: float, log: bool, unit: str) -> Es
     if batches < FEWEST_FOR_LOOKS:
         return None
     reach = sequence_reach(slope.standard_error, slope.df, batches)
+    if log and reach > WIDEST:
+        return None
     return _estimate(slope, slope.estimate - reach, slope.estimate + reach, level, log, unit, 0.95)
 
 
