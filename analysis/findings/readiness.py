@@ -4,29 +4,27 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
 from datetime import datetime
 
 import numpy as np
 import pandas as pd
 
 from analysis.findings.filters import Filters
-from analysis.findings.practices import practices
+from analysis.findings.readiness_changes import Change, changes_in_words, changes_of
 from analysis.findings.readiness_check import TankHistory, tank_history
-from analysis.findings.readiness_result import Change, Day, Readiness
+from analysis.findings.readiness_result import Day, Readiness
 from analysis.findings.readiness_words import answer_of, cautions_of
 from analysis.findings.series_targets import target_limits
-from analysis.findings.tank_readings import stirs
+from analysis.findings.tank_readings import day_number, stirs
 from analysis.findings.tanks_now import as_of, batch_named, batches_in_tank, tank_of
 from analysis.findings.wording import listing
-from analysis.haze import Settling, beer_viscosity, forecast, stokes_velocity
+from analysis.haze import Forecast, Settling, beer_viscosity, forecast, stokes_velocity
 from analysis.linking import PackTable
 
 __all__ = ["Change", "Day", "Readiness", "ready"]
 
 _HORIZON = 14
 _YEAST, _HEAVIER, _COLD = 6.0, 70.0, 1.0
-_UNDO = ("cone_dumps", "cold_hours", "rouse_minutes", "finings_count")
 _QUESTION = "When will batch {batch} be clear enough to package?"
 
 
@@ -78,8 +76,7 @@ def ready(
     if past.fit is None:
         why = "Too few tanks were read for haze after a rouse or finings to say how they settle."
         return _unanswered(table, key, tanks, why, confidence)
-    told = _forecast(table, key, past, past.fit, own_stirs.max(), now, confidence, tanks)
-    return replace(told, changes=_changes(table)) if changes else told
+    return _forecast(table, key, past, past.fit, own_stirs.max(), now, confidence, tanks, changes)
 
 
 def _forecast(
@@ -91,17 +88,23 @@ def _forecast(
     now: pd.Timestamp,
     confidence: float,
     tanks: tuple[str, ...],
+    changes: bool,
 ) -> Readiness:
     recipe, readings = _recipe(table, key), past.read.readings
     own = readings[(readings["batch"] == key) & (readings["stirred_at"] == stirred)]
     target = target_limits(table.targets, "haze", recipe or None, None)
     lower, upper = (None, None) if target is None else (target.lower, target.upper)
-    days = _days(fit, recipe, own, stirred, now, confidence, lower, upper)
+    band = None if target is None else (-math.inf if lower is None else lower, math.inf if upper is None else upper)
+    moments = [now + pd.Timedelta(days=ahead) for ahead in range(_HORIZON + 1)]
+    told = _course(past, fit, recipe, own, stirred, moments, confidence)
+    days = _days(told, moments, band)
     ready_on, until = _when(days, confidence)
+    asked = changes_of(table, told, [each.to_pydatetime() for each in moments], band, confidence) if changes else ()
+    answer = answer_of(key, recipe, days, ready_on, until, lower, upper, confidence, key not in tanks)
     return Readiness(
         question=_QUESTION.format(batch=key),
-        answer=answer_of(key, recipe, days, ready_on, until, lower, upper, confidence, key not in tanks),
-        cautions=cautions_of(table, key, own, fit, recipe, past),
+        answer=" ".join(part for part in (answer, changes_in_words(asked)) if part),
+        cautions=(*table.remarks_on("haze"), *cautions_of(table, key, own, fit, recipe, past)),
         ledger_state=table.state,
         filters=Filters(),
         batch=key,
@@ -117,7 +120,7 @@ def _forecast(
         until=until,
         days=days,
         settling_hours=fit.hours(recipe),
-        changes=(),
+        changes=asked,
         checked=past.checked,
         pack_over_tank=past.pack_over_tank,
         stokes=_lone_cell(),
@@ -130,22 +133,24 @@ def _lone_cell() -> float:
     return 3.6e6 * float(stokes_velocity(_YEAST, _HEAVIER, beer_viscosity(_COLD)))
 
 
-def _days(
+def _course(
+    past: TankHistory,
     fit: Settling,
     recipe: str,
     own: pd.DataFrame,
     stirred: pd.Timestamp,
-    now: pd.Timestamp,
+    moments: Sequence[pd.Timestamp],
     confidence: float,
-    lower: float | None,
-    upper: float | None,
-) -> tuple[Day, ...]:
-    moments = [now + pd.Timedelta(days=ahead) for ahead in range(_HORIZON + 1)]
+) -> Forecast:
     hours = np.array([(moment - stirred).total_seconds() / 3600 for moment in moments])
     read, haze = own["hours"].to_numpy(dtype=float), own["haze"].to_numpy(dtype=float)
-    told = forecast(fit, recipe, read, haze, hours, level=confidence)
-    band = (-math.inf if lower is None else lower, math.inf if upper is None else upper)
-    chance = np.full(len(hours), math.nan) if lower is None and upper is None else told.chance_within(*band)
+    stretch = 1.0 if past.checked is None else past.checked.stretch(len(read))
+    day = float(day_number(pd.Series([stirred]))[0])
+    return forecast(fit, recipe, read, haze, hours, level=confidence, day=day, stretch=stretch)
+
+
+def _days(told: Forecast, moments: Sequence[pd.Timestamp], band: tuple[float, float] | None) -> tuple[Day, ...]:
+    chance = np.full(len(moments), math.nan) if band is None else told.chance_within(*band)
     rows = zip(moments, told.expected, told.low, told.high, chance, strict=True)
     return tuple(Day(m.to_pydatetime(), float(e), float(lo), float(hi), float(c)) for m, e, lo, hi, c in rows)
 
@@ -158,19 +163,6 @@ def _when(days: Sequence[Day], confidence: float) -> tuple[datetime | None, date
     first = met.index(True)
     ends = next((i for i in range(first, len(days)) if not met[i]), None)
     return days[first].at, None if ends is None else days[ends - 1].at
-
-
-def _changes(table: PackTable) -> tuple[Change, ...]:
-    """Return what the practices' model says of one more dump, dose or day, over finished packs."""
-    finding = practices(table, "haze")
-    if finding.level is None:
-        return ()
-    kept = [e for e in finding.practices if e.practice.split(" + ")[0] in _UNDO or "_dose" in e.practice]
-    share = 100 / finding.level
-    return tuple(
-        Change(e.practice, e.label, e.step_unit, e.percent, share * e.effect.low, share * e.effect.high, str(e.verdict))
-        for e in kept
-    )
 
 
 def _unanswered(table: PackTable, batch: str, tanks: tuple[str, ...], why: str, confidence: float) -> Readiness:

@@ -10,11 +10,12 @@ import pandas as pd
 
 from analysis.estimate import Estimate
 from analysis.findings.filters import Filters
-from analysis.findings.readiness_check import HeldOut
+from analysis.findings.readiness_changes import Change
+from analysis.findings.readiness_check import Checked, HeldOut
 from analysis.findings.wording import amount, day
 from analysis.haze import haze_class
 
-__all__ = ["Change", "Day", "Readiness"]
+__all__ = ["Day", "Readiness"]
 
 
 @dataclass(frozen=True)
@@ -30,19 +31,6 @@ class Day:
     low: float
     high: float
     chance: float
-
-
-@dataclass(frozen=True)
-class Change:
-    """What the practices' model says one more step of a practice goes with in the finished pack, in percent."""
-
-    practice: str
-    label: str
-    step_unit: str
-    percent: float
-    low: float
-    high: float
-    verdict: str
 
 
 @dataclass(frozen=True)
@@ -74,7 +62,7 @@ class Readiness:
     days: tuple[Day, ...]
     settling_hours: float
     changes: tuple[Change, ...]
-    checked: HeldOut | None
+    checked: Checked | None
     pack_over_tank: Estimate | None
     stokes: float
     in_tank: tuple[str, ...]
@@ -99,12 +87,11 @@ class Readiness:
             "settling_hours": None if math.isnan(self.settling_hours) else self.settling_hours,
             "changes": [
                 {"practice": c.practice, "step": c.step_unit, "effect_percent": c.percent, "low": c.low,
-                 "high": c.high, "verdict": c.verdict}
+                 "high": c.high, "verdict": c.verdict, "stirs": c.stirs, "ready_on": _iso(c.ready_on)}
                 for c in self.changes
             ],
-            "checked": None if checked is None else {
-                "batches": checked.batches, "held": checked.held, "level": checked.level, "low": checked.low,
-                "high": checked.high},
+            "checked": None if checked is None else {**_score(checked.read), "unread": _score(checked.unread),
+                                                     "stretch": checked.stretch(len(self.read))},
             "pack_over_tank": None if ratio is None else {"value": ratio.value, "low": ratio.low, "high": ratio.high},
             "stokes_mm_per_hour": self.stokes, "in_tank": list(self.in_tank), "cautions": list(self.cautions),
             "ledger_state": self.ledger_state,
@@ -114,6 +101,13 @@ class Readiness:
         """Return the forecast as headers and rows of text, a row a day."""
         headers = ["Day", "Expected [EBC]", f"A reading, {100 * self.confidence:.0f} %", "Class", "Target met"]
         return headers, [_row(each) for each in self.days]
+
+
+def _score(held: HeldOut) -> dict[str, object]:
+    return {
+        "readings": held.seen, "batches": held.batches, "held": held.held, "level": held.level, "low": held.low,
+        "high": held.high,
+    }  # fmt: skip
 
 
 def _row(each: Day) -> list[str]:

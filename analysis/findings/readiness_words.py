@@ -8,7 +8,7 @@ from datetime import datetime
 import pandas as pd
 
 from analysis.findings.cautions import CONFINED_SPACE, ISINGLASS, REFERMENTATION, Caution, in_sentences
-from analysis.findings.readiness_check import TankHistory
+from analysis.findings.readiness_check import Checked, TankHistory
 from analysis.findings.readiness_result import Day
 from analysis.findings.wording import amount, count, day, percent
 from analysis.haze import Settling
@@ -75,10 +75,7 @@ def cautions_of(
     if recipe not in fit.recipes:
         said.append("No tank of this recipe was read before: the forecast borrows from the other recipes.")
     if checked is not None:
-        held = f"{checked.held} of {checked.batches}"
-        verdict = "as often as stated" if checked.as_stated else "not as often as stated: trust them less"
-        sure = f"{100 * checked.level:.0f} %"
-        said.append(f"On the last batches, left out of the fit, {held} intervals at {sure} held, {verdict}.")
+        said.append(_checked(checked, len(own)))
     if ratio is not None and not ratio.low <= 1 <= ratio.high:
         said.append(
             f"Finished packs read {percent(100 * (ratio.value - 1))} against the tank at packing: a target of the pack "
@@ -94,6 +91,21 @@ def cautions_of(
         "What more of a practice goes with is told of finished packs of other batches, and no promise for this tank."
     )
     return (*said, *in_sentences(CONFINED_SPACE, *_of_the_batch(table, key)))
+
+
+def _checked(checked: Checked, readings: int) -> str:
+    """Return how the intervals did on batches left out, before any reading and after two."""
+    unread, read = checked.unread, checked.read
+    told = (
+        f"On the last {count(read.batches, 'batch', 'batches')}, each left out of what foretold it, "
+        f"{unread.held} of {unread.batches} intervals at {100 * read.level:.0f} % held before any reading and "
+        f"{read.held} of {read.batches} after two"
+    )
+    if not (unread.often_enough and read.often_enough):
+        return f"{told}: less often than stated, so trust them less."
+    wider = checked.stretch(readings)
+    since = f" This one is told {100 * (wider - 1):.0f} % wider for past misses." if wider >= 1.01 else ""
+    return f"{told}: as often as stated.{since}"
 
 
 def _of_the_batch(table: PackTable, key: str) -> tuple[Caution, ...]:

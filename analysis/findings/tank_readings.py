@@ -6,15 +6,17 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from analysis.linking import PackTable
 
-__all__ = ["STIRS", "TankHaze", "tank_haze"]
+__all__ = ["STIRS", "TankHaze", "day_number", "stirs", "tank_haze"]
 
 STIRS = ("rouse", "finings")
 """What starts a settling anew."""
 
 _TANKS = ("fermenter", "bright_tank")
+_FIRST_DAY = pd.Timestamp("2000-01-01")
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,6 +53,11 @@ def tank_haze(table: PackTable) -> TankHaze:
     known["settling"] = known["batch"] + " from " + known["stirred_at"].dt.strftime("%Y-%m-%d %H:%M")
     columns = ["settling", "batch", "recipe", "tank", "measured_at", "haze", "stirred_at", "hours"]
     return TankHaze(known[columns].reset_index(drop=True), len(placed) - len(known), len(own) - len(exact))
+
+
+def day_number(moments: pd.Series) -> NDArray[np.float64]:
+    """Return moments as days since the first of 2000, shape (n,)."""
+    return np.asarray((moments - _FIRST_DAY).dt.total_seconds() / 86_400, dtype=np.float64)
 
 
 def stirs(operations: pd.DataFrame) -> pd.DataFrame:

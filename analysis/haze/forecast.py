@@ -46,7 +46,15 @@ class Forecast:
 
 
 def forecast(
-    fit: Settling, recipe: str, hours_read: Floats, haze_read: Floats, hours: Floats, *, level: float = 0.9
+    fit: Settling,
+    recipe: str,
+    hours_read: Floats,
+    haze_read: Floats,
+    hours: Floats,
+    *,
+    level: float = 0.9,
+    day: float | None = None,
+    stretch: float = 1.0,
 ) -> Forecast:
     """Return the forecast of a tank.
 
@@ -60,24 +68,32 @@ def forecast(
         When the haze is asked for [h since the last rouse or dose].
     level : float
         Confidence of the interval.
+    day : float, optional
+        When the tank began to settle, counted as ``fit_settling``'s days are; right after the last where not given.
+    stretch : float
+        How much wider the spread is told than the fit makes it, as a brewery's own past misses may call for.
 
     Raises
     ------
     ValueError
-        If ``level`` does not lie between 0 and 1, or a reading is not above 0.
+        If ``level`` does not lie between 0 and 1, a reading is not above 0, or ``stretch`` is below 1.
     """
     if not 0 < level < 1:
         raise ValueError(f"forecast: level must lie between 0 and 1, got {level}")
     if len(haze_read) and not np.asarray(haze_read).min() > 0:
         raise ValueError("forecast: haze_read must be above 0")
+    if stretch < 1:
+        raise ValueError(f"forecast: stretch must be 1 or more, got {stretch}")
     read, logs = np.asarray(hours_read, dtype=np.float64), np.log(np.asarray(haze_read, dtype=np.float64))
     rng = np.random.default_rng(_SEED)
-    parameters = _draws(fit, fit.prior(recipe), read, logs, rng)
+    parameters = _draws(fit, fit.prior(recipe, day), read, logs, rng)
     course = log_haze(parameters, np.asarray(hours, dtype=np.float64)[None, :])
     shown = course + rng.normal(0.0, fit.reading, course.shape)
+    middle = np.median(course, axis=0)
+    course, shown = (middle + stretch * (each - middle) for each in (course, shown))
     tail = (1 - level) / 2
     low, high = np.exp(np.quantile(shown, [tail, 1 - tail], axis=0))
-    return Forecast(np.asarray(hours, float), np.exp(np.median(course, axis=0)), low, high, level, np.exp(course))
+    return Forecast(np.asarray(hours, float), np.exp(middle), low, high, level, np.exp(course))
 
 
 def _draws(fit: Settling, prior: Prior, read: Floats, logs: Floats, rng: np.random.Generator) -> Floats:

@@ -16,6 +16,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.haze.drift import Course, Level, levels
+
 __all__ = ["FEWEST_BATCHES", "PARAMETERS", "Prior", "Settling", "fit_settling", "log_haze", "slopes"]
 
 Floats = NDArray[np.float64]
@@ -31,9 +33,9 @@ _BETWEEN_BATCHES = np.diag([0.2, 0.2, 0.15]) ** 2
 _BETWEEN_RECIPES = np.diag([1.4, 0.7, 0.4]) ** 2
 _FIRST_HOURS = 15.0
 _ROUNDS = 2_000
-_SETTLED = 3e-5
-_STEPS = 3
+_SETTLED = 1e-4
 
+_DAYS_APART = 3.0
 _RECENT = 12
 _FEWEST_BEFORE = 3
 _FEWEST_AHEAD = 10
@@ -52,12 +54,13 @@ class Settling:
     """How tanks of a brewery settle, as ``PARAMETERS``.
 
     ``recipes`` holds what is known of the next batch of each recipe and ``unknown`` of one of a recipe never read; the
-    uncertainty of the recipe's own mean is in both. A recipe's level may move over the months: its next batch is
-    expected about its last dozen, with the spread that such an expectation has shown so far. ``within`` (3, 3) is the
-    covariance between all batches of a recipe and ``reading`` the standard deviation of a reading on the log scale.
+    uncertainty of the recipe's own mean is in both. A recipe's floor may wander over the months, as ``floors`` says:
+    its next batch is expected where the recipe lately was, the less surely the longer ago that is. ``within`` (3, 3) is
+    the covariance between all batches of a recipe and ``reading`` the standard deviation of a reading on the log scale.
     """
 
     recipes: dict[str, Prior]
+    floors: dict[str, Level]
     unknown: Prior
     within: Floats
     reading: float
@@ -65,9 +68,14 @@ class Settling:
     readings: int
     converged: bool
 
-    def prior(self, recipe: str) -> Prior:
-        """Return what is known of a new batch of a recipe."""
-        return self.recipes.get(recipe, self.unknown)
+    def prior(self, recipe: str, day: float | None = None) -> Prior:
+        """Return what is known of a new batch of a recipe that settles from that day on, or next where none is named.
+
+        ``day`` counts as ``fit_settling``'s days do.
+        """
+        if recipe not in self.recipes:
+            return self.unknown
+        return _about(self.recipes[recipe], *self.floors[recipe].next_batch(day))
 
     def hours(self, recipe: str) -> float:
         """Return the time in which a recipe's haze above its floor falls to 1/e [h]."""
@@ -76,12 +84,13 @@ class Settling:
 
 @dataclass(frozen=True, eq=False)
 class _Book:
-    """The readings as a block: ``hours`` and ``logs`` (b, k) with ``there`` (b, k) where there is one."""
+    """The readings as a block: ``hours`` and ``logs`` (b, k), ``there`` (b, k) where one is, and ``days`` (b,)."""
 
     hours: Floats
     logs: Floats
     there: NDArray[np.bool_]
     recipe: Ints
+    days: Floats
 
 
 @dataclass(eq=False)
@@ -117,7 +126,9 @@ def log_haze(parameters: Floats, hours: Floats) -> Floats:
     return np.asarray(floor + np.logaddexp(0.0, above - hours * np.exp(-slow)), dtype=np.float64)
 
 
-def fit_settling(hours: Floats, haze: Floats, batch: Sequence[str], recipe: Sequence[str]) -> Settling | None:
+def fit_settling(
+    hours: Floats, haze: Floats, batch: Sequence[str], recipe: Sequence[str], days: Floats | None = None
+) -> Settling | None:
     """Return how the brewery's tanks settle; None where fewer than ``FEWEST_BATCHES`` were read.
 
     Parameters
@@ -128,6 +139,8 @@ def fit_settling(hours: Floats, haze: Floats, batch: Sequence[str], recipe: Sequ
         Haze read [EBC], above 0.
     batch, recipe : sequence of str, length n
         Which settling a reading belongs to, and of which recipe.
+    days : array, shape (n,), optional
+        When the reading was made [d, from any day on]; where it is not given, settlings count as three days apart.
 
     Raises
     ------
@@ -139,17 +152,41 @@ def fit_settling(hours: Floats, haze: Floats, batch: Sequence[str], recipe: Sequ
     if len(hours) and not ((np.asarray(hours) >= 0).all() and (np.asarray(haze) > 0).all()):
         raise ValueError("fit_settling: hours must be 0 or more and haze above 0")
     names, places = np.unique(np.asarray(recipe, dtype=str), return_inverse=True)
-    book = _book(np.asarray(hours, float), np.log(np.asarray(haze, float)), np.asarray(batch, dtype=str), places)
+    named = np.asarray(batch, dtype=str)
+    book = _book(np.asarray(hours, float), np.log(np.asarray(haze, float)), named, places, days)
     if len(book.hours) < FEWEST_BATCHES:
         return None
     state = _start(book, len(names))
     converged = _refine(book, state)
     ahead = _ahead(book, state)
     priors = {str(name): _next_batch(book, state, i, ahead) for i, name in enumerate(names)}
+    floors = dict(zip(map(str, names), _floors(book, state), strict=True))
     unknown = Prior(state.brewery, state.within + state.between * (1 + 1 / len(names)))
+    readings = int(book.there.sum())
     return Settling(
-        priors, unknown, state.within, float(np.sqrt(state.noise)), len(book.hours), int(book.there.sum()), converged
+        priors, floors, unknown, state.within, float(np.sqrt(state.noise)), len(book.hours), readings, converged
     )
+
+
+def _floors(book: _Book, state: _State) -> tuple[Level, ...]:
+    """Return where the log floor of each recipe stands.
+
+    A batch's floor was drawn towards its recipe's mean; here it stands as its own readings alone have it.
+    """
+    within, courses = state.within[0, 0], []
+    for r in range(len(state.recipe)):
+        own = np.flatnonzero(book.recipe == r)
+        own = own[np.argsort(book.days[own], kind="stable")]
+        drawn, unsure = state.batch[own, 0], state.batch_covariance[own, 0, 0]
+        alone = 1 / np.maximum(1 / unsure - 1 / within, 1e-3 / within)
+        courses.append(Course(book.days[own], (drawn / unsure - state.recipe[r, 0] / within) * alone, alone))
+    return levels(courses, float(state.brewery[0]), float(state.between[0, 0]))
+
+
+def _about(prior: Prior, floor: float, variance: float) -> Prior:
+    """Return a prior with another mean and variance of the log floor; its correlations stay."""
+    stretch = np.array([np.sqrt(variance / prior.covariance[0, 0]), 1.0, 1.0])
+    return Prior(np.array([floor, *prior.mean[1:]]), prior.covariance * np.outer(stretch, stretch))
 
 
 def _next_batch(book: _Book, state: _State, recipe: int, ahead: Floats | None) -> Prior:
@@ -186,7 +223,7 @@ def slopes(parameters: Floats, hours: Floats) -> Floats:
     return np.stack([np.ones_like(share), share, share * fallen], axis=-1)
 
 
-def _book(hours: Floats, logs: Floats, batch: NDArray[np.str_], recipe: Ints) -> _Book:
+def _book(hours: Floats, logs: Floats, batch: NDArray[np.str_], recipe: Ints, days: Floats | None) -> _Book:
     """Return the readings by batch, the batches in the order in which they were first read."""
     names, first, found = np.unique(batch, return_index=True, return_inverse=True)
     places = np.argsort(np.argsort(first))[found]
@@ -199,7 +236,11 @@ def _book(hours: Floats, logs: Floats, batch: NDArray[np.str_], recipe: Ints) ->
     there[places[order], column] = True
     of_batch = np.zeros(len(names), dtype=np.int64)
     of_batch[places] = recipe
-    return _Book(block_hours, block_logs, there, of_batch)
+    begun = _DAYS_APART * np.arange(len(names), dtype=np.float64)
+    if days is not None:
+        begun = np.full(len(names), np.inf)
+        np.minimum.at(begun, places, np.asarray(days, dtype=np.float64))
+    return _Book(block_hours, block_logs, there, of_batch, begun)
 
 
 def _start(book: _Book, recipes: int) -> _State:
@@ -220,8 +261,7 @@ def _start(book: _Book, recipes: int) -> _State:
 def _refine(book: _Book, state: _State) -> bool:
     for _ in range(_ROUNDS):
         before = np.concatenate([state.recipe.ravel(), np.sqrt(np.diagonal(state.within)), [np.sqrt(state.noise)]])
-        for _ in range(_STEPS):
-            _move_batches(book, state)
+        _move_batches(book, state)
         _spread(book, state)
         after = np.concatenate([state.recipe.ravel(), np.sqrt(np.diagonal(state.within)), [np.sqrt(state.noise)]])
         if np.abs(after - before).max() < _SETTLED:

@@ -17,6 +17,7 @@ from analysis.findings.cautions import ALWAYS
 from analysis.findings.export import ExportNote, Form, export_table
 from analysis.findings.filters import Filters
 from analysis.findings.readiness import Readiness, ready
+from analysis.findings.readiness_changes import Change
 from analysis.findings.readiness_check import TankHistory, tank_history
 from analysis.findings.tanks_now import as_of, batch_named, batches_in_tank, tank_of
 from analysis.findings.wording import amount, day, percent, span
@@ -187,17 +188,30 @@ def changes_part(told: Readiness) -> list[Component]:
     """Return what the practices' model says of one step more."""
     columns = (
         Column("One step more of"), Column("Step"), Column("Haze in the pack", kind="figures"),
-        Column("95 % interval", "%", "figures"), Column("Verdict"),
+        Column("95 % interval", "%", "figures"), Column("Verdict"), Column("This tank in its target from"),
     )  # fmt: skip
-    rows = [(c.label, c.step_unit, percent(c.percent), span(c.low, c.high, digits=2), c.verdict) for c in told.changes]
+    rows = [
+        (c.label, c.step_unit, percent(c.percent), span(c.low, c.high, digits=2), c.verdict, _then(told, c))
+        for c in told.changes
+    ]
     return [
         html.H2("What another dump, dose or day goes with"),
         html.P(
-            "From the model of practices, over finished packs and within recipes. It says nothing of how fast.",
+            "From the model of practices, over finished packs and within recipes. The last column is what the forecast "
+            "would be if this tank did as they did; a rouse or a dose stirs it and begins its settling anew.",
             className="measure",
         ),
         data_table("What one step more of a practice goes with", columns, rows),
     ]
+
+
+def _then(told: Readiness, change: Change) -> str:
+    """Return from when the tank would be in its target with one step more, as far as that can be said."""
+    if change.stirs:
+        return "settles anew"
+    if change.verdict not in ("lowers", "raises") or (told.lower is None and told.upper is None):
+        return ""
+    return short_day(change.ready_on) or f"not within {len(told.days) - 1} days"
 
 
 def take_away(_filters: Filters, asked: Mapping[str, str], form: Form) -> bytes:
