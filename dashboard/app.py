@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import dash
@@ -9,7 +10,19 @@ from dash import Dash
 from flask import Flask, Response, make_response, request
 
 from analysis.ledger import Ledger
-from dashboard.pages import charts, gas_figures, intake, meters, not_found_404, oxygen, packs, practices, readiness
+from dashboard.pages import (
+    charts,
+    gas_figures,
+    intake,
+    meters,
+    not_found_404,
+    oxygen,
+    packs,
+    practices,
+    readiness,
+    review,
+    review_record,
+)
 from dashboard.parts import exports, filters, shell
 from dashboard.parts.context import install
 from dashboard.parts.faults import plain_errors, report
@@ -20,7 +33,19 @@ from dashboard.upload import add_upload_route
 
 __all__ = ["create_app"]
 
-PAGES = (intake, packs, charts, practices, oxygen, gas_figures, readiness, meters, not_found_404)
+PAGES = (
+    intake,
+    packs,
+    review,
+    review_record,
+    charts,
+    practices,
+    oxygen,
+    gas_figures,
+    readiness,
+    meters,
+    not_found_404,
+)
 
 _INDEX = """<!DOCTYPE html>
 <html lang="en-GB">
@@ -108,10 +133,16 @@ def _answer_404(app: Dash) -> None:
     def view(path: str) -> Response:
         known = {page["path"] for page in dash.page_registry.values()} - {"/not-found"}
         answer = make_response(shown(path=path))
-        answer.status_code = 200 if request.path in known else 404
+        answer.status_code = 200 if request.path in known or _fits_a_template(request.path) else 404
         return answer
 
     app.server.view_functions[endpoint] = view
+
+
+def _fits_a_template(path: str) -> bool:
+    """Return whether a path is that of a page whose address names one thing of many."""
+    templates = (str(page.get("path_template") or "") for page in dash.page_registry.values())
+    return any(re.fullmatch(re.sub(r"<\w+>", r"\\d+", one), path) for one in templates if one)
 
 
 def _first_request(app: Dash) -> None:

@@ -70,7 +70,7 @@ class ReviewFinding:
 
     def item(self, code: object) -> Item | None:
         """Return the item of a code, under any name that it went by; None where there is none."""
-        return next((item for item in (*self.items, *self.settled, *self.every) if code in item.codes), None)
+        return next((item for item in (*self.items, *self.settled, *self.every) if item.goes_by(code)), None)
 
     def as_document(self) -> dict[str, object]:
         """Return the JSON document of the command line."""
@@ -144,7 +144,7 @@ def review(
     return ReviewFinding(
         question=_QUESTION,
         answer=_answer(items, actions, reviews),
-        cautions=_cautions(meters, read.not_understood),
+        cautions=(*_cautions(meters, read.not_understood), *table.remarks_on()),
         ledger_state=table.state,
         filters=chosen,
         items=items,

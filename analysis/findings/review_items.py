@@ -25,6 +25,7 @@ class Standing(StrEnum):
     NEW = "new"
     CARRIED = "carried over"
     GREW = "grew since it was answered"
+    AGAIN = "answered anew"
     SETTLED = "answered in an earlier review"
 
 
@@ -51,6 +52,10 @@ class Item:
     def code(self) -> str:
         """Its lasting short name."""
         return self.key.code
+
+    def goes_by(self, code: object) -> bool:
+        """Return whether a code, which may be forged, is one that the matter goes by."""
+        return isinstance(code, str) and code in self.codes
 
     @property
     def answer(self) -> Answer | None:
@@ -126,16 +131,19 @@ def _item(
     if own:
         told_of = {run for answer in own for run in answer.seen.runs}
         grew = len([run for run in now.runs if run not in told_of]) if one.matter is not None else 0
-    settled = bool(own) and bool(reviews) and own[-1].number < reviews[-1].entry
-    if not own:
-        standing = Standing.CARRIED if seen_before else Standing.NEW
-    elif grew and seen_before:
-        standing = Standing.GREW
-    elif settled:
-        standing = Standing.SETTLED
-    else:
-        standing = Standing.CARRIED if seen_before else Standing.NEW
+    standing = _standing(own, seen_before, grew, reviews[-1].entry if reviews else 0)
     return Item(one.key, one.codes, one.matter, now, standing, own, grew, beside)
+
+
+def _standing(own: Sequence[Answer], seen_before: bool, grew: int, last_closed: int) -> Standing:
+    """Return how a matter stands; ``last_closed`` is the last closed review's entry in the journal, 0 for none."""
+    if not seen_before:
+        return Standing.SETTLED if own and own[-1].number < last_closed else Standing.NEW
+    if not own or own[0].number > last_closed:
+        return Standing.CARRIED
+    if grew:
+        return Standing.GREW
+    return Standing.SETTLED if own[-1].number < last_closed else Standing.AGAIN
 
 
 def _related(item: Item, items: Sequence[Item]) -> tuple[str, ...]:

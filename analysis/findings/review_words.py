@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 from analysis.charts import RULES
 from analysis.findings.review_matters import Matter
 from analysis.findings.review_seen import SeenMatter, SeenPoint
-from analysis.findings.series import Move
+from analysis.findings.series import Move, Series
 from analysis.findings.wording import amount, change, count, day, listing, percent
 
-__all__ = ["cut", "headline", "limits_in_words", "seen", "since_in_words", "told"]
+__all__ = ["cut", "cut_series", "headline", "limits_in_words", "seen", "since_in_words", "told"]
 
 RUNS_BESIDE = 12
 
@@ -116,9 +117,8 @@ def limits_in_words(matter: Matter) -> str:
 def cut(matter: Matter, beside: int = RUNS_BESIDE) -> tuple[SeenPoint, ...]:
     """Return the points of a matter's chart with some runs before it and after it."""
     first, last = matter.stretch.first, matter.stretch.last
-    points = matter.series.points
-    start, end = max(first - beside, 0), min(last + 1 + beside, len(points))
-    shown = points[start:end]
+    start = max(first - beside, 0)
+    shown = matter.series.points[start : last + 1 + beside]
     return tuple(
         SeenPoint(
             point.run or point.batch, point.at.to_pydatetime(), point.value, *_lines(matter, place),
@@ -152,4 +152,22 @@ def seen(matter: Matter, done: tuple[str, ...] = (), meters: tuple[str, ...] = (
         points=cut(matter),
         done=done,
         meters=meters,
+    )
+
+
+def cut_series(matter: Matter, beside: int = RUNS_BESIDE) -> Series:
+    """Return a matter's chart with only some runs before it and after it."""
+    first, last = matter.stretch.first, matter.stretch.last
+    start, end = max(first - beside, 0), min(last + 1 + beside, len(matter.series.points))
+    series = matter.series
+    return replace(
+        series,
+        points=series.points[start:end],
+        signals=tuple(
+            replace(signal, start=max(signal.start - start, 0), at=signal.at - start)
+            for signal in series.signals
+            if start <= signal.at < end
+        ),
+        moves=tuple(replace(move, point=move.point - start) for move in series.moves if start <= move.point < end),
+        after_memory=series.after_memory[start:end],
     )

@@ -30,6 +30,7 @@ COMMANDS: Mapping[str, _Entry] = MappingProxyType(
         "history": _Entry("history", "List what was taken in, when and by whom."),
         "withdraw": _Entry("withdraw", "Take an intake back."),
         "packs": _Entry("packs", "The pack table: each finished pack with what was done to its beer."),
+        "review": _Entry("review", "What moved since the last review, with answers and standing actions."),
         "chart": _Entry("chart", "A measure's control charts, in numbers."),
         "practices": _Entry("practices", "Which practices shift a measure, and which cannot be told yet."),
         "pickup": _Entry("pickup", "Where does oxygen get in? The rise at each step to the closed pack."),
