@@ -38,6 +38,8 @@ __all__ = ["Checks", "CurveDot", "PartnerSlope", "PracticeDepth", "RecipeSlope",
 FEWEST_RECIPES = 4
 # Recipes whose means lie closer say nothing of a whole step.
 LEAST_STEPS_BETWEEN = 0.5
+# On a log scale an end further out is beyond all numbers: hardly more batches than practices.
+WIDEST = 100.0
 # A level that holds more of the batches carries every verdict, which is no news.
 MOST_OF_BATCHES = 1 / 3
 
@@ -193,7 +195,7 @@ def _kept_by(finding: PracticesFinding) -> Callable[[Slope], Estimate]:
     def kept(slope: Slope) -> Estimate:
         reach = float(stats.t.ppf(0.975, slope.df)) * slope.standard_error
         ends = (slope.estimate, slope.estimate - reach, slope.estimate + reach)
-        told = [level * math.expm1(v) if log else v for v in ends]
+        told = [level * math.expm1(min(v, WIDEST)) if log else v for v in ends]
         error = slope.standard_error * (level * math.exp(slope.estimate) if log else 1.0)
         return Estimate(told[0], told[1], told[2], unit, error, slope.df, 0.95)
 

@@ -35,7 +35,7 @@ __all__ = ["PracticeEffect", "PracticesFinding", "practices"]
 
 # The interval for repeated looks is asymptotic.
 FEWEST_FOR_LOOKS = 10
-# On a log scale an interval that reaches further ends beyond all numbers: hardly more batches than practices.
+# On a log scale an end further out is beyond all numbers: hardly more batches than practices.
 WIDEST = 100.0
 
 _ORDER = (Verdict.RAISES, Verdict.LOWERS, Verdict.NO_PRACTICAL_DIFFERENCE, Verdict.CANNOT_TELL_YET)
@@ -250,7 +250,7 @@ def _needed(judgement: Judgement, margin: MarginAtLevel, batches: int) -> Batche
 
 def _kept(value: float, level: float, log: bool) -> float:
     """Return an effect on the model's scale in the kept unit, at the level."""
-    return level * math.expm1(value) if log else value
+    return level * math.expm1(min(value, WIDEST)) if log else value
 
 
 def _estimate(slope: Slope, low: float, high: float, level: float, log: bool, unit: str, at: float) -> Estimate:
