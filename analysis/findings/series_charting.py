@@ -14,7 +14,7 @@ from analysis.findings.baselines import FrozenPhase, series_phases
 from analysis.findings.series import Move, PhaseShown, Point, Series, SignalFound
 from analysis.findings.series_moves import memory_between_moves, memory_caution, moves_of
 from analysis.findings.series_targets import TargetLimits, targets_kept
-from analysis.findings.wording import amount, count, day
+from analysis.findings.wording import count, day
 from analysis.vocabulary import Practice, Scale
 
 __all__ = ["FEWEST_RUNS", "chart_points", "chart_signals", "series_of", "too_few"]
@@ -187,6 +187,6 @@ def _suggestion(runs: pd.DataFrame, moves: Sequence[Move], chart: Chart | None) 
     if stayed < FEWEST_RUNS or last.point <= baseline_ends:
         return None
     return (
-        f"The level has stood at {amount(last.after)} for {count(stayed, 'run')}, since about {day(last.at)}. If you "
-        "know the cause and it is there to stay, begin a phase there and say why; limits do not move by themselves."
+        f"The level has stayed there for {count(stayed, 'run')}, since about {day(last.at)}. If you know the cause and "
+        "it is there to stay, begin a phase there and say why; limits do not move by themselves."
     )

@@ -64,8 +64,6 @@
 
   const keepMeasure = (measure) => keepChoices({ measure });
 
-  const keepCharts = (measure, stage, series) => keepChoices({ measure, stage: stage === "pack" ? "" : stage, series });
-
   // What a button opened further down the page is brought into sight, and read from its heading on.
   function focusIn(children) {
     if (children) {
@@ -158,7 +156,6 @@
     arrive,
     clearFilters,
     focusIn,
-    keepCharts,
     keepFilters,
     keepInLink,
     keepMeasure,

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
 import numpy.typing as npt
 
-from analysis.findings.series import Point, Series
+from analysis.findings.series import PhaseShown, Point, Series
 from analysis.findings.wording import amount, day
 from analysis.vocabulary import Measure
 
-__all__ = ["BEYOND", "ChartDrawing", "ShiftDrawing", "drawing_of", "kept_points"]
+__all__ = ["BEYOND", "BaselineDrawing", "ChartDrawing", "ShiftDrawing", "drawing_of", "kept_points"]
 
 BEYOND = "beyond-limit"
 MOST_MARKED = 2_000
@@ -28,13 +28,23 @@ class ShiftDrawing:
     latest: datetime
 
 
+@dataclass(frozen=True)
+class BaselineDrawing:
+    """A phase: when it begins, and between which moments its baseline lies; ``first`` is true for the first one."""
+
+    begins: datetime
+    since: datetime | None
+    until: datetime | None
+    first: bool
+
+
 @dataclass(frozen=True, eq=False)
 class ChartDrawing:
     """One series as it is drawn; every sequence has one entry a point, in the order of time.
 
     ``values``, ``centre``, ``lower`` and ``upper`` are in ``unit``, NaN where there is none; ``hover`` is what a point
     says of itself, ``runs`` the run whose history it opens ("" where there is none), ``signals`` the codes of the rules
-    that it completes.
+    that it completes. ``behind`` is drawn faintly behind the points, such as the runs behind their running mean.
     """
 
     title: str
@@ -50,6 +60,8 @@ class ChartDrawing:
     runs: Sequence[str]
     signals: Sequence[Sequence[str]]
     shifts: Sequence[ShiftDrawing] = ()
+    baselines: Sequence[BaselineDrawing] = ()
+    behind: npt.NDArray[np.float64] | None = None
 
     @property
     def beyond(self) -> npt.NDArray[np.bool_]:
@@ -67,21 +79,29 @@ class ChartDrawing:
         return np.array(self.at, dtype="datetime64[ms]").astype(np.float64)
 
 
-def drawing_of(series: Series, measure: Measure) -> ChartDrawing:
-    """Return what is drawn of a series; one across recipes counts in sigmas from each recipe's own centre."""
-    n = len(series.points)
+def drawing_of(series: Series, measure: Measure, behind: Series | None = None) -> ChartDrawing:
+    """Return what is drawn of a series; one across recipes counts in sigmas from each recipe's own centre.
+
+    Parameters
+    ----------
+    series : Series
+    measure : Measure
+    behind : Series, optional
+        The runs as measured, where ``series`` is something made of them in the same unit.
+    """
     of_one_recipe = series.recipe is not None
-    unit = measure.unit if of_one_recipe else "σ"
+    unit = series.unit_of(measure)
+    label = measure.label if of_one_recipe else f"{measure.label}, from each recipe’s own centre"
     return ChartDrawing(
         title=series.name,
-        label=measure.label if of_one_recipe else f"{measure.label}, from each recipe’s own centre",
+        label=f"{label}, {_SHORT[unit]}" if of_one_recipe and series.unit in _SHORT else label,
         unit=unit,
         log=series.scale == "log" and of_one_recipe,
         at=[point.at.to_pydatetime() for point in series.points],
-        values=np.array([point.value for point in series.points], dtype=np.float64),
-        centre=np.full(n, series.centre),
-        lower=np.full(n, series.lower),
-        upper=np.full(n, series.upper),
+        values=_floats(point.value for point in series.points),
+        centre=_floats(point.centre for point in series.points),
+        lower=_floats(point.lower for point in series.points),
+        upper=_floats(point.upper for point in series.points),
         hover=[_hover(point, unit) for point in series.points],
         runs=[point.run or "" for point in series.points],
         signals=[point.signals for point in series.points],
@@ -89,7 +109,22 @@ def drawing_of(series: Series, measure: Measure) -> ChartDrawing:
             ShiftDrawing(move.at.to_pydatetime(), move.earliest.to_pydatetime(), move.latest.to_pydatetime())
             for move in series.moves
         ],
+        baselines=[_baseline(phase, place == 0) for place, phase in enumerate(series.phases)],
+        behind=None if behind is None else _floats(point.value for point in behind.points),
     )
+
+
+_SHORT = {"%": "off what the run before let one expect", "σ": "running sum"}
+
+
+def _floats(values: Iterable[float]) -> npt.NDArray[np.float64]:
+    return np.fromiter(values, dtype=np.float64)
+
+
+def _baseline(phase: PhaseShown, first: bool) -> BaselineDrawing:
+    since = None if phase.since is None else phase.since.to_pydatetime()
+    until = None if phase.until is None else phase.until.to_pydatetime()
+    return BaselineDrawing(phase.begins.to_pydatetime(), since, until, first)
 
 
 def _hover(point: Point, unit: str) -> str:

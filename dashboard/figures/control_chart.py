@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.findings.wording import amount
-from dashboard.figures.chart_drawing import MOST_MARKED, ChartDrawing, ShiftDrawing, kept_points
+from dashboard.figures.chart_drawing import MOST_MARKED, BaselineDrawing, ChartDrawing, ShiftDrawing, kept_points
 from dashboard.figures.plotly_layout import axis, layout, log_ticks, packed_floats
 from dashboard.theme import Palette
 
@@ -22,11 +22,13 @@ def control_chart(drawing: ChartDrawing, colours: Palette) -> dict[str, Any]:
     """Return the figure of a series: its points, centre and limits, signals by shape and colour, moves as bands.
 
     An ordinary point is a small disc, one beyond a limit a large diamond, one that completes a pattern a square. Past
-    2,000 points the discs give way to the line; a signal is always marked.
+    2,000 points the discs give way to the line; a signal is always marked. A strip along the foot shows the runs that
+    limits come from, an upright line where a new phase begins.
     """
     kept = kept_points(drawing)
     at = drawing.milliseconds[kept]
     traces = [
+        _behind(drawing, at, kept, colours),
         _limit(drawing, at, drawing.upper[kept], "Upper limit", colours, dash="5px,4px"),
         _limit(drawing, at, drawing.lower[kept], "Lower limit", colours, dash="5px,4px"),
         _limit(drawing, at, drawing.centre[kept], "Centre", colours, dash="solid"),
@@ -46,7 +48,11 @@ def _layout(drawing: ChartDrawing, colours: Palette) -> dict[str, Any]:
         colours,
         xaxis=axis(colours, type="date", showgrid=False, tickformat="%-d %b\n%Y", nticks=8),
         yaxis={**vertical, "title": {"text": title, "font": {"color": colours.ink, "size": 14}, "standoff": 10}},
-        shapes=[shape for shift in drawing.shifts for shape in _shift_shapes(shift, colours)],
+        shapes=[
+            *(shape for shift in drawing.shifts for shape in _shift_shapes(shift, colours)),
+            *(shape for phase in drawing.baselines for shape in _baseline_shapes(phase, colours)),
+        ],
+        **({"dragmode": "select", "selectdirection": "h"} if drawing.baselines else {}),
         uirevision=drawing.title,
     )
 
@@ -73,6 +79,35 @@ def _shift_shapes(shift: ShiftDrawing, colours: Palette) -> list[dict[str, Any]]
             "line": {"color": colours.accent, "width": 1.5, "dash": "2px,3px"},
         },
     ]
+
+
+def _baseline_shapes(phase: BaselineDrawing, colours: Palette) -> list[dict[str, Any]]:
+    upright = {"type": "line", "xref": "x", "yref": "paper", "layer": "below"}
+    shapes: list[dict[str, Any]] = []
+    if phase.since is not None and phase.until is not None:
+        ends = {"x0": _ms(phase.since), "x1": _ms(phase.until), "y0": 0, "y1": 0.018}
+        shapes.append({**upright, "type": "rect", **ends, "fillcolor": colours.limit, "line": {"width": 0}})
+    if not phase.first:
+        place = {"x0": _ms(phase.begins), "x1": _ms(phase.begins), "y0": 0, "y1": 1}
+        shapes.append({**upright, **place, "line": {"color": colours.limit, "width": 1}})
+    return shapes
+
+
+def _behind(
+    drawing: ChartDrawing, at: npt.NDArray[np.float64], kept: npt.NDArray[np.int64], colours: Palette
+) -> dict[str, Any] | None:
+    if drawing.behind is None:
+        return None
+    return {
+        "type": "scatter",
+        "mode": "markers",
+        "name": "Runs",
+        "x": at.tolist(),
+        "y": packed_floats(drawing.behind[kept]),
+        "marker": {"color": colours.soft, "size": 4, "opacity": 0.5},
+        "customdata": [drawing.runs[place] for place in kept],
+        "hoverinfo": "skip",
+    }
 
 
 def _ms(moment: datetime) -> float:

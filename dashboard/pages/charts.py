@@ -4,28 +4,52 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
 from typing import Any
 
 import dash
-import dash_mantine_components as dmc
-import pandas as pd
 from dash import ALL, ClientsideFunction, Dash, Input, Output, State, ctx, dcc, html
 from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
-from analysis.findings.export import ExportNote, Form, export_table
 from analysis.findings.filters import Filters
 from analysis.findings.series import Series
-from analysis.findings.stability import Stability, stability
+from analysis.findings.series_after_memory import after_memory_chart
+from analysis.findings.series_slow import SlowMoves, slow_moves
+from analysis.findings.stability import Stability
 from analysis.vocabulary import STAGES
-from dashboard.figures.chart_drawing import drawing_of
+from dashboard.figures.chart_drawing import ChartDrawing, drawing_of
 from dashboard.figures.control_chart import control_chart
 from dashboard.figures.plotly_layout import GRAPH_CONFIG
 from dashboard.figures.small_chart import small_chart
-from dashboard.parts import exports
-from dashboard.parts.addresses import filters_from_kept
-from dashboard.parts.chart_words import caption, points_table, rules_words, series_parts, small_caption
+from dashboard.parts import baseline_form, exports
+from dashboard.parts.addresses import filters_from_kept, query
+from dashboard.parts.chart_choices import (
+    DRAWN,
+    MEASURE,
+    NAME,
+    PERCENT,
+    RULES_ON,
+    SLOW,
+    STAGE,
+    WITHIN,
+    YEARS,
+    Asked,
+    asked_of,
+    choices,
+    rules_choice,
+    slow_choices,
+)
+from dashboard.parts.chart_files import take_away
+from dashboard.parts.chart_words import (
+    caption,
+    points_table,
+    rules_words,
+    series_parts,
+    small_caption,
+    taken_out_part,
+    unit_of,
+)
+from dashboard.parts.charted import charted
 from dashboard.parts.context import context
 from dashboard.parts.ids import BUSY, FILTERS, LEDGER_STATE, SCHEME
 from dashboard.parts.measures import measure_options, usual_measure
@@ -34,36 +58,34 @@ from dashboard.theme import Palette, palette
 
 __all__ = ["TAKE_AWAY", "ChartsView", "layout", "register", "show", "view"]
 
-MEASURE = "charts-measure"
-STAGE = "charts-stage"
 SERIES = "charts-series"
 ANSWER = "charts-answer"
 NOTHING = "charts-nothing"
 LARGE = "charts-large"
-NAME = "charts-name"
 GRAPH = "charts-graph"
 CAPTION = "charts-caption"
 WORDS = "charts-words"
 SMALL = "charts-small"
+PRICE = "charts-price"
 BELOW = "charts-below"
 _ROOM = {"height": "clamp(19rem, 44vw, 26rem)"}
 NO_FIGURE: dict[str, Any] = {"data": [], "layout": {}}
 ANY_SERIES = {"type": "series", "name": ALL}
 
-_STAGE_LABELS = {
-    "fermenter": "In the fermenter",
-    "bright_tank": "In the bright tank",
-    "filler": "At the filler",
-    "pack": "In the finished pack",
-}
-
 
 @dataclass(frozen=True)
 class ChartsView:
-    """The charts of one measure with one of them chosen; ``chosen`` is None where there is none."""
+    """The charts of one measure with one of them chosen; ``chosen`` is None where there is none.
+
+    ``large`` is the chosen chart as it is drawn large: itself, or what was made of it. ``said`` are sentences that go
+    with that, such as why it is drawn as it is.
+    """
 
     finding: Stability
     chosen: Series | None
+    large: Series | None
+    slow: SlowMoves | None = None
+    said: tuple[str, ...] = ()
 
     @property
     def all_series(self) -> tuple[Series, ...]:
@@ -71,11 +93,37 @@ class ChartsView:
         return (*self.finding.series, *self.finding.across)
 
 
-def view(finding: Stability, name: object) -> ChartsView:
+def view(finding: Stability, name: object, asked: Asked | None = None) -> ChartsView:
     """Return the charts with the named one chosen, or the one that moved most where the name is none of theirs."""
     series = (*finding.series, *finding.across)
     named = next((one for one in series if one.name == name), None)
-    return ChartsView(finding, named or max(series, key=_standing_out, default=None))
+    chosen = named or max(series, key=_standing_out, default=None)
+    if chosen is None or asked is None:
+        return ChartsView(finding, chosen, chosen)
+    if asked.drawn == "memory":
+        left = after_memory_chart(chosen)
+        return ChartsView(finding, chosen, left or chosen, None, () if left is not None else (_no_memory(chosen),))
+    if asked.drawn == "slow":
+        return _slow_view(finding, chosen, asked)
+    return ChartsView(finding, chosen, chosen)
+
+
+def _slow_view(finding: Stability, chosen: Series, asked: Asked) -> ChartsView:
+    if asked.slow is None:
+        return ChartsView(finding, chosen, chosen, None, (f"This cannot be asked: {asked.why_not}.",))
+    slow = slow_moves(chosen, asked.slow)
+    if slow.chart is None:
+        return ChartsView(finding, chosen, chosen, slow, (f"The runs are drawn as measured: {slow.why_not}.",))
+    return ChartsView(finding, chosen, slow.chart, slow, slow.sentences)
+
+
+def _no_memory(series: Series) -> str:
+    if series.correlation != series.correlation:
+        return "There are too few runs to tell whether a run is like the one before it: they are drawn as measured."
+    return (
+        f"Whether a run is like the one before it is not shown (correlation {series.correlation:.2f}), so there is "
+        "nothing to take out: the runs are drawn as measured."
+    )
 
 
 def _standing_out(series: Series) -> tuple[float, bool, int, int]:
@@ -84,30 +132,24 @@ def _standing_out(series: Series) -> tuple[float, bool, int, int]:
     return moved, series.recipe is not None, len(series.signals), len(series.points)
 
 
-def layout(measure: str = "", stage: str = "pack", series: str = "", **_address: object) -> Component:
-    """Return the page; the address may name the measure, the stage and the chart that stands large."""
-    asked_stage = stage if stage in STAGES else "pack"
+def layout(measure: str = "", stage: str = "pack", series: str = "", **address: str) -> Component:
+    """Return the page; the address may name the measure, the stage, the chart that stands large and how it is drawn."""
+    slow = (address.get(name, "") for name in ("percent", "within", "years"))
     return html.Div(
         className="page",
         children=[
             html.H1("Control charts", tabIndex=-1),
             html.P(id=ANSWER, className="answer"),
-            html.Div(
-                className="choices",
-                children=[
-                    dmc.Select(id=MEASURE, label="Measure", data=[], value=measure or None, allowDeselect=False),
-                    dmc.Select(
-                        id=STAGE,
-                        label="Read",
-                        data=[{"value": name, "label": _STAGE_LABELS[name]} for name in STAGES],
-                        value=asked_stage,
-                        allowDeselect=False,
-                    ),
-                ],
-            ),
+            choices(measure, stage, address.get("drawn", "runs")),
+            slow_choices(*slow),
             dcc.Store(id=SERIES, data=series if isinstance(series, str) else ""),
             html.Div(id=NOTHING),
             _large(),
+            html.Details(
+                [html.Summary("Which patterns count as a signal"), rules_choice(address.get("rules", ""))],
+                className="more rules",
+            ),
+            html.P(id=PRICE, className="measure soft", role="status"),
             html.Div(id=SMALL),
             html.Div(id=BELOW),
         ],
@@ -128,6 +170,7 @@ def _large() -> Component:
                 ]
             ),
             html.Div(id=WORDS),
+            baseline_form.form(),
         ],
     )
 
@@ -145,18 +188,29 @@ def choose(clicks: Sequence[int | None]) -> str:
     return str(ctx.triggered_id["name"])
 
 
-def show(kept: object, measure: object, stage: object, series: object, scheme: object):
+def show(
+    kept: object, measure: object, stage: object, series: object, scheme: object, drawn: object = "runs",
+    rules: object = None, percent: object = None, within: object = None, years: object = None, _state: object = None,
+):  # fmt: skip
     """Show the charts of a measure for the kept selection."""
-    if not isinstance(measure, str) or not measure:
-        return "", nothing_read(), True, "", NO_FIGURE, None, None, None, None
-    asked_stage = stage if isinstance(stage, str) and stage in STAGES else "pack"
-    finding = context().answer(stability, measure, asked_stage, filters_from_kept(kept))
-    seen, colours = view(finding, series), palette(scheme)
-    small, below = small_part(seen, colours), below_part(seen)
-    if seen.chosen is None:
-        return finding.answer, nothing_fits(), True, "", NO_FIGURE, None, None, small, below
-    figure = control_chart(drawing_of(seen.chosen, finding.measure), colours)
-    return finding.answer, None, False, seen.chosen.name, figure, caption_part(seen), words_part(seen), small, below
+    asked = asked_of(measure, stage, series, drawn, rules, (percent, within, years))
+    if asked is None:
+        return "", nothing_read(), True, "", NO_FIGURE, None, None, None, None, None
+    filters = filters_from_kept(kept)
+    seen, colours = view(charted(asked, filters), asked.series, asked), palette(scheme)
+    rest = rules_words(seen.finding), small_part(seen, colours), below_part(seen)
+    if seen.chosen is None or seen.large is None:
+        return seen.finding.answer, nothing_fits(), True, "", NO_FIGURE, None, None, *rest
+    figure = control_chart(large_drawing(seen), colours)
+    words = words_part(seen, filters, asked)
+    return seen.finding.answer, None, False, seen.chosen.name, figure, caption_part(seen), words, *rest
+
+
+def large_drawing(seen: ChartsView) -> ChartDrawing:
+    """Return what is drawn large: with the runs as measured behind it, where they are counted in the same unit."""
+    assert seen.chosen is not None and seen.large is not None
+    made_of_runs = seen.slow is not None and seen.large is not seen.chosen and seen.large.unit is None
+    return drawing_of(seen.large, seen.finding.measure, seen.chosen if made_of_runs else None)
 
 
 def nothing_read() -> Component:
@@ -174,27 +228,45 @@ def nothing_fits() -> Component:
 
 def caption_part(seen: ChartsView) -> list[Component | str]:
     """Return what stands under the large chart."""
-    return [] if seen.chosen is None else [caption(seen.chosen, seen.finding), _key()]
+    return [] if seen.large is None else [caption(seen.large, seen.finding), _key(seen)]
 
 
-def words_part(seen: ChartsView) -> list[Component]:
+def words_part(seen: ChartsView, filters: Filters, asked: Asked) -> list[Component | None]:
     """Return what the large chart says in words, and its numbers."""
-    if seen.chosen is None:
+    if seen.large is None or seen.chosen is None:
         return []
-    table = points_table(seen.chosen, seen.finding)
-    numbers = html.Details([html.Summary("Its numbers as a table"), table], className="more")
-    return [*series_parts(seen.chosen, seen.finding), numbers]
+    table = points_table(seen.large, seen.finding)
+    return [
+        *[html.P(words, className="measure") for words in seen.said],
+        *_memory_offered(seen, filters, asked),
+        *series_parts(seen.large, seen.finding),
+        baseline_form.phases_list(seen.chosen, unit_of(seen.chosen, seen.finding)),
+        taken_out_part(seen.finding.done),
+        html.Details([html.Summary("Its numbers as a table"), table], className="more"),
+    ]
 
 
-def _key() -> Component:
-    marks = (
+def _memory_offered(seen: ChartsView, filters: Filters, asked: Asked) -> list[Component]:
+    """Return the way to the chart of what is left after the memory, where the plain limits cry wolf for it."""
+    if seen.large is None or not seen.large.after_memory:
+        return []
+    further = {"measure": asked.measure, "series": seen.large.name, "drawn": "memory"}
+    address = f"/charts{query(filters, **further, stage='' if asked.stage == 'pack' else asked.stage)}"
+    return [html.P(dcc.Link("Look at what is left after the run before", href=address))]
+
+
+def _key(seen: ChartsView) -> Component:
+    marks = [
         ("key-point", "a run"),
         ("key-beyond", "beyond a limit"),
-        ("key-pattern", "completes a run on one side"),
+        ("key-pattern", "completes another pattern"),
         ("key-shift", "the level moved within these dates"),
-    )
+        ("key-baseline", "the limits come from these runs"),
+    ]
+    made = seen.large is not None and bool(seen.large.charted)
+    shown = [("key-point", "a point for each run"), marks[1], marks[-1]] if made else marks
     return html.Ul(
-        [html.Li([html.Span(className=f"key {name}", **{"aria-hidden": "true"}), words]) for name, words in marks],
+        [html.Li([html.Span(className=f"key {name}", **{"aria-hidden": "true"}), words]) for name, words in shown],
         className="keys",
     )
 
@@ -223,57 +295,15 @@ def _small(series: Series, seen: ChartsView, colours: Palette) -> Component:
 
 
 def below_part(seen: ChartsView) -> Component:
-    """Return what holds for all charts of the page: cautions, rules, and the way to take the numbers away."""
+    """Return what holds for all charts of the page: cautions, and the way to take the numbers away."""
     finding = seen.finding
     return html.Div(
         [
             *[html.P(words, className="caution") for words in finding.cautions],
-            html.P(rules_words(finding), className="measure soft"),
             exports.links("charts", "all points", finding.filters, measure=finding.measure.name, stage=finding.stage),
         ],
         className="below",
     )
-
-
-def take_away(filters: Filters, asked: Mapping[str, str], form: Form) -> bytes:
-    """Return every point of every chart of a measure as a file."""
-    name, stage = asked.get("measure", ""), asked.get("stage", "pack")
-    if not name or stage not in STAGES:
-        raise exports.NothingToTakeError
-    finding = context().answer(stability, name, stage, filters)
-    unit = finding.measure.unit
-    note = ExportNote(
-        f"Control charts of {finding.measure.label}",
-        finding.ledger_state,
-        filters.in_words(),
-        dict.fromkeys(("value", "centre", "lower", "upper"), unit),
-        finding.cautions,
-        datetime.now(),
-    )
-    return export_table(points_frame(finding), note, form)
-
-
-def points_frame(finding: Stability) -> pd.DataFrame:
-    """Return every point of the charts by recipe and format, with its chart's centre and limits."""
-    rows: list[dict[str, Any]] = [
-        {
-            "recipe": one.recipe,
-            "format": one.format,
-            "packed_at": point.at,
-            "run": point.run,
-            "batch": point.batch,
-            "value": point.value,
-            "sign": {-1: "<", 1: ">"}.get(point.censored, ""),
-            "centre": one.centre,
-            "lower": one.lower,
-            "upper": one.upper,
-            "in_baseline": point.in_baseline,
-            "signals": ", ".join(point.signals),
-        }
-        for one in finding.series
-        for point in one.points
-    ]
-    return pd.DataFrame(rows)
 
 
 TAKE_AWAY: Mapping[str, exports.Maker] = {"charts": take_away}
@@ -307,6 +337,7 @@ def register(app: Dash) -> None:
         Output(GRAPH, "figure"),
         Output(CAPTION, "children"),
         Output(WORDS, "children"),
+        Output(PRICE, "children"),
         Output(SMALL, "children"),
         Output(BELOW, "children"),
         Input(FILTERS, "data"),
@@ -314,15 +345,18 @@ def register(app: Dash) -> None:
         Input(STAGE, "value"),
         Input(SERIES, "data"),
         Input(SCHEME, "data"),
+        *(Input(each, "value") for each in (DRAWN, RULES_ON, PERCENT, WITHIN, YEARS)),
+        Input(LEDGER_STATE, "data"),
         running=[(Output(BUSY, "hidden"), False, True)],
     )(show)
     app.clientside_callback(
-        ClientsideFunction("dropbright", "keepCharts"),
+        ClientsideFunction("charts", "keep"),
         Output(ANSWER, "title"),
+        Output(SLOW, "hidden"),
         Input(MEASURE, "value"),
         Input(STAGE, "value"),
         Input(SERIES, "data"),
-        prevent_initial_call=True,
+        *(Input(each, "value") for each in (DRAWN, RULES_ON, PERCENT, WITHIN, YEARS)),
     )
     app.clientside_callback(
         ClientsideFunction("dropbright", "openRun"),
@@ -330,3 +364,4 @@ def register(app: Dash) -> None:
         Input(GRAPH, "clickData"),
         prevent_initial_call=True,
     )
+    baseline_form.register(app, GRAPH)

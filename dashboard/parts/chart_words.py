@@ -2,18 +2,30 @@
 
 from __future__ import annotations
 
+import math
+
 from dash import dcc, html
 from dash.development.base_component import Component
 
 from analysis.charts import RULES
 from analysis.findings.filters import Filters
 from analysis.findings.series import Move, Point, Series
+from analysis.findings.series_adjusted import WhatWasDone
 from analysis.findings.stability import Stability
 from analysis.findings.wording import amount, change, count, day, percent
 from dashboard.parts.addresses import query
 from dashboard.parts.tables import Cell, Column, data_table, short_day
 
-__all__ = ["caption", "points_table", "rules_words", "series_parts", "small_caption", "unit_of"]
+__all__ = [
+    "caption",
+    "points_table",
+    "rules_words",
+    "series_parts",
+    "small_caption",
+    "taken_out_part",
+    "targets_words",
+    "unit_of",
+]
 
 _MOST_POINTS = 120
 _MOST_SIGNALS = 10
@@ -29,6 +41,10 @@ def caption(series: Series, finding: Stability) -> str:
     """Return what stands under the large chart: its centre, its limits and where they come from."""
     if series.why_not is not None:
         return f"No limits: {series.why_not}."
+    if series.charted:
+        unit = unit_of(series, finding)
+        drawn = f"{series.charted[:1].upper()}{series.charted[1:]}"
+        return f"{drawn}. Limits {amount(series.lower)} to {amount(series.upper, unit)}."
     if series.recipe is None:
         return f"Each run counts in sigmas from its own recipe’s centre: {_ACROSS}"
     unit = unit_of(series, finding)
@@ -37,7 +53,9 @@ def caption(series: Series, finding: Stability) -> str:
     source = (
         f", from {count(len(baseline), 'run')} of {day(baseline[0].at)} to {day(baseline[-1].at)}" if baseline else ""
     )
-    return f"Centre {amount(series.centre, unit)}, {limits}{source}."
+    last = " of its last phase" if len(series.phases) > 1 else ""
+    at_baseline = "" if finding.done is None else " Each run as it would stand with the practices of these runs."
+    return f"Centre{last} {amount(series.centre, unit)}, {limits}{source}.{at_baseline}"
 
 
 def small_caption(series: Series) -> str:
@@ -47,19 +65,78 @@ def small_caption(series: Series) -> str:
     if series.moves:
         last = series.moves[-1]
         size = percent(last.percent) if last.percent == last.percent else "moved"
-        return f"{size} about {short_day(last.at)}"
+        return f"{size} {'slowly from' if last.gradual else 'about'} {short_day(last.at)}"
     signals = len({signal.at for signal in series.signals})
     return count(signals, "signal") if signals else "no signal"
 
 
 def series_parts(series: Series, finding: Stability) -> list[Component]:
-    """Return what the chosen chart says: its moves, its signals as a table, its cautions."""
-    parts: list[Component] = []
+    """Return what the chosen chart says: its cautions, its moves, its signals as a table, and its targets."""
+    parts: list[Component] = [html.P(caution, className="caution") for caution in series.cautions]
     if series.moves:
         parts += [html.H3("When its level moved"), html.Ul([html.Li(_move(m, series, finding)) for m in series.moves])]
-    parts.append(html.H3("Its signals"))
-    parts.append(_signals(series, finding))
-    return [*[html.P(caution, className="caution") for caution in series.cautions], *parts]
+    if series.suggestion is not None:
+        parts.append(html.P(series.suggestion, className="measure"))
+    parts += [html.H3("Its signals"), _signals(series, finding)]
+    kept = targets_words(series, unit_of(series, finding))
+    return [*parts, *([html.H3("Against its target"), html.P(kept, className="measure")] if kept else [])]
+
+
+def targets_words(series: Series, unit: str) -> str:
+    """Return how the runs keep within the targets on record, in words; nothing where there is none."""
+    kept = series.targets
+    if kept is None:
+        return ""
+    low, high, found = kept.limits.lower, kept.limits.upper, kept.capability
+    sides = [f"at least {amount(low, unit)}"] if low is not None else []
+    sides += [f"at most {amount(high, unit)}"] if high is not None else []
+    target = f"Against your target ({' and '.join(sides)})"
+    if found.why_not is not None:
+        return f"{target} nothing can be said: {found.why_not}."
+    shares = [
+        f"{amount(100 * share, '%', digits=2)} of runs {side} it"
+        for share, side in ((found.beyond_lower, "below"), (found.beyond_upper, "above"))
+        if math.isfinite(share)
+    ]
+    said = f"{target} these runs let one expect {' and '.join(shares)}."
+    if found.ppk is None:
+        return said
+    interval = f"95 % interval {amount(found.ppk.low, digits=2)} to {amount(found.ppk.high, digits=2)}"
+    return (
+        f"{said} The nearer limit lies {amount(found.ppk.value, digits=2)} times three sigmas from their mean "
+        f"(Ppk, {interval}); more is better, and 1 means about one run in 740 beyond it."
+    )
+
+
+def taken_out_part(done: WhatWasDone | None) -> Component | None:
+    """Return what the practices' model takes out of each run, as a table; nothing where the runs are as measured."""
+    if done is None or not done.taken_out:
+        return None
+    columns = (
+        Column("Practice"),
+        Column("Step"),
+        Column("What one step does within a recipe", kind="figures"),
+    )
+    rows = [
+        (f"{each.spoken[:1].upper()}{each.spoken[1:]}", each.step_unit, _step(each.effect, each.relative))
+        for each in done.taken_out
+    ]
+    return html.Details(
+        [
+            html.Summary("What was taken out"),
+            html.P(
+                "Each run is divided by what its practices let one expect against those of its baseline, by the model "
+                "of the page Practices. Line, tank, format, meter and season stay in: a fault or a drift must show.",
+                className="measure",
+            ),
+            data_table("What was taken out of each run", columns, rows),
+        ],
+        className="more",
+    )
+
+
+def _step(effect: float, relative: bool) -> str:
+    return percent(effect) if relative else change(effect)
 
 
 def _move(move: Move, series: Series, finding: Stability) -> list[Component | str]:

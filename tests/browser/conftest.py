@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import threading
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -82,6 +82,12 @@ def serving(ledger: Ledger, settings: Settings) -> Iterator[str]:
         server.trigger.pull_trigger(lambda: server.asyncore.close_all(server._map, ignore_all=True))
         thread.join(timeout=10)
         server.task_dispatcher.shutdown()
+
+
+@pytest.fixture(scope="session")
+def serve() -> Callable[..., AbstractContextManager[str]]:
+    """Serve a dashboard on a ledger of the test's own."""
+    return serving
 
 
 @pytest.fixture(scope="session")

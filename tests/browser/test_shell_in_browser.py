@@ -7,7 +7,7 @@ import re
 import pytest
 from playwright.sync_api import expect
 
-import dashboard.pages.charts as charts_page
+import dashboard.parts.charted as charts_page
 
 
 def test_navigation_moves_the_focus_to_the_heading_and_names_the_tab(empty, visiting):

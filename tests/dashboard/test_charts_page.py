@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import base64
+from dataclasses import replace
+from datetime import date
 
 import numpy as np
+import pandas as pd
 import pytest
 
+from analysis.findings.baselines import FrozenPhase
 from analysis.findings.filters import Filters
 from analysis.findings.stability import stability
 from dashboard.figures.chart_drawing import MOST_MARKED, ChartDrawing, drawing_of, kept_points
@@ -14,7 +18,8 @@ from dashboard.figures.control_chart import control_chart
 from dashboard.figures.plotly_layout import log_ticks
 from dashboard.figures.small_chart import small_chart
 from dashboard.pages import charts
-from dashboard.parts.chart_words import caption, rules_words, small_caption
+from dashboard.parts import chart_files
+from dashboard.parts.chart_words import caption, rules_words, small_caption, targets_words
 from dashboard.theme import PALETTES
 
 
@@ -59,7 +64,7 @@ def test_the_figure_draws_every_run_and_its_limits(finding):
     np.testing.assert_allclose(unpacked(by_name["P40, can"]["y"]), [p.value for p in series.points], rtol=1e-6)
     np.testing.assert_allclose(unpacked(by_name["Upper limit"]["y"]), series.upper, rtol=1e-6)
     assert figure["layout"]["yaxis"]["type"] == "log"
-    assert len(figure["layout"]["shapes"]) == 2 * len(series.moves)
+    assert len(figure["layout"]["shapes"]) == 2 * len(series.moves) + len(series.phases)
 
 
 def test_a_signal_is_marked_by_a_shape_of_its_own():
@@ -135,13 +140,14 @@ def test_the_rules_say_how_often_they_cry_wolf(finding):
 
 
 def test_the_page_shows_what_was_asked_for(on_table):
-    answer, nothing, hidden, name, figure, under, words, small, below = charts.show(
+    answer, nothing, hidden, name, figure, under, words, price, small, below = charts.show(
         {"recipes": ["P40"]}, "total_oxygen", "pack", "", "light"
     )
     assert "P40" in answer
     assert (nothing, hidden, name) == (None, False, "P40, can")
     assert figure["data"]
     assert "I62" not in str(small)
+    assert "by chance about once in" in price
     assert "When its level moved" in str(words)
     assert "/take-away/charts.csv?recipe=P40&measure=total_oxygen&stage=pack" in str(below)
     assert under
@@ -159,7 +165,7 @@ def test_the_page_shows_what_was_asked_for(on_table):
 )
 def test_forged_choices_do_not_break_the_page(on_table, measure, stage, series):
     shown = charts.show({"recipes": "P40"}, measure, stage, series, "purple")
-    assert len(shown) == 9
+    assert len(shown) == 10
 
 
 def test_a_selection_without_readings_says_so(on_table):
@@ -177,7 +183,7 @@ def test_the_measures_that_were_read_are_offered_and_the_chosen_one_is_kept(on_t
 
 
 def test_every_point_can_be_taken_away(finding):
-    frame = charts.points_frame(finding)
+    frame = chart_files.points_frame(finding)
     assert len(frame) == 24
     assert {"recipe", "packed_at", "run", "value", "lower", "upper", "signals"} <= set(frame.columns)
 
@@ -187,3 +193,55 @@ def test_a_file_of_points_is_the_selections(on_table):
     assert "# Selection: recipe I62" in text
     assert "# Ledger state: 5" in text
     assert "P40" not in text
+
+
+def test_the_pattern_switches_change_signals_and_price(on_table):
+    usual = charts.show({}, "total_oxygen", "pack", "P40, can", "light")
+    more = charts.show({}, "total_oxygen", "pack", "P40, can", "light", "runs", ["beyond-limit", "two-of-three"])
+    assert "two of three points" in more[7] and "nine points" not in more[7]
+    assert usual[7] != more[7]
+
+
+def test_a_chart_for_slow_moves_draws_the_runs_behind_and_says_how_soon(on_table):
+    shown = charts.show({}, "total_oxygen", "pack", "P40, can", "light", "slow", None, 30, 5, 2)
+    assert "Asked for: a 30 % rise within 5 runs" in str(shown[6])
+    names = [trace["name"] for trace in shown[4]["data"]]
+    assert names[0] == "Runs" or "running sum" in str(shown[5])
+    wrong = charts.show({}, "total_oxygen", "pack", "P40, can", "light", "slow", None, 0, 5, 2)
+    assert "cannot be asked: percent must lie" in str(wrong[6])
+    few = charts.show({}, "total_oxygen", "pack", "P40, can", "light", "slow", None, 30, 5, 0.01)
+    assert "drawn as measured: there are only" in str(few[6])
+
+
+def test_a_series_without_memory_is_drawn_as_measured_and_says_so(on_table):
+    shown = charts.show({}, "total_oxygen", "pack", "P40, can", "light", "memory")
+    assert "drawn as measured" in str(shown[6])
+
+
+def test_what_cannot_be_taken_out_is_said(on_table):
+    answer, nothing, hidden, *_ = charts.show({}, "haze", "filler", "", "light", "left")
+    assert answer.startswith("What was done cannot be taken out") and hidden and nothing is not None
+    left = charts.show({}, "total_oxygen", "pack", "P40, can", "light", "left")
+    assert "What was taken out" in str(left[6]) or left[0].startswith("What was done cannot")
+
+
+def test_each_phase_is_drawn_with_limits_of_its_own(table):
+    phase = FrozenPhase(
+        "total_oxygen", "pack", "P40", "can", date(2026, 3, 10), date(2026, 3, 10), date(2026, 4, 30), "new valve", "AQ"
+    )
+    finding = stability(table, "total_oxygen", phases=[phase])
+    series = next(one for one in finding.series if one.name == "P40, can")
+    drawn = drawing_of(series, finding.measure)
+    assert len(np.unique(drawn.upper)) == 2
+    assert [each.first for each in drawn.baselines] == [True, False]
+    figure = control_chart(drawn, PALETTES["light"])
+    assert figure["layout"]["dragmode"] == "select"
+    assert "Centre of its last phase" in caption(series, finding)
+
+
+def test_a_target_is_told_in_words(table):
+    targets = pd.DataFrame({"recipe": [None], "format": [None], "quantity": ["haze"], "lower": [None], "upper": [2.0]})
+    targets = targets.astype({"lower": float})
+    plain = next(s for s in stability(replace(table, targets=targets), "haze").series if s.name == "I62, can")
+    assert targets_words(plain, "EBC").startswith("Against your target (at most 2.00 EBC)")
+    assert targets_words(replace(plain, targets=None), "EBC") == ""

@@ -1,0 +1,53 @@
+"""Which charts answer what a person asked of the page?"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from analysis.findings.baselines import FrozenPhase, frozen_phases
+from analysis.findings.filters import Filters
+from analysis.findings.practice_verdicts import PracticesFinding
+from analysis.findings.practices import practices
+from analysis.findings.series import Series
+from analysis.findings.series_adjusted import WhatWasDone, what_was_done
+from analysis.findings.stability import Stability, stability
+from analysis.linking import PackTable
+from analysis.vocabulary import measure as measure_of
+from dashboard.parts.chart_choices import Asked
+from dashboard.parts.context import context
+
+__all__ = ["charted", "series_as_measured"]
+
+
+def charted(asked: Asked, filters: Filters) -> Stability:
+    """Return the charts that were asked for, from the baselines that people froze."""
+    done = context().answer(_done, asked.measure, asked.stage) if asked.drawn == "left" else None
+    phases = frozen_phases(context().ledger)
+    return context().answer(_charts, asked.measure, asked.stage, filters, asked.rules, phases, done)
+
+
+def series_as_measured(asked: Asked, name: str) -> Series | None:
+    """Return the named chart of the runs as measured, over all dates; None where there is none, or it is of a line."""
+    finding = charted(replace(asked, drawn="runs"), Filters())
+    return next((one for one in finding.series if one.name == name), None)
+
+
+def _charts(
+    table: PackTable,
+    measure: str,
+    stage: str,
+    filters: Filters,
+    rules: tuple[str, ...],
+    phases: tuple[FrozenPhase, ...],
+    done: WhatWasDone | None,
+) -> Stability:
+    return stability(table, measure, stage, filters, rules, phases, done=done)
+
+
+def _done(table: PackTable, measure: str, stage: str) -> WhatWasDone:
+    return what_was_done(table, measure_of(measure), stage, model=_practices)
+
+
+def _practices(_table: PackTable, measure: str) -> PracticesFinding:
+    """Return the finding of practices, shared with their page."""
+    return context().answer(practices, measure, Filters())
