@@ -6,12 +6,20 @@ from collections.abc import Callable
 
 import click
 
-from analysis.findings.beer_factor import WATER
+from analysis.findings.beer_factor import BeerFactor, beer_factor, give_up_factor, set_factor
 from analysis.findings.figure_entries import Field
 from analysis.findings.gas_figure import Figure
 from analysis.findings.gas_figures import FIGURES, work_out
 from analysis.ledger import Ledger
-from dashboard.commands.options import complain, json_option, ledger_option, print_document, tell
+from dashboard.commands.options import (
+    complain,
+    json_option,
+    ledger_option,
+    person_option,
+    print_document,
+    refuse,
+    tell,
+)
 
 __all__ = ["command"]
 
@@ -32,7 +40,7 @@ def _command_of(figure: Figure) -> click.Command:
 
     def run(ledger: Ledger, as_json: bool, **given: str | None) -> None:
         typed = {name: text for name, text in given.items() if text is not None}
-        found = work_out(figure.name, typed, WATER, ledger.state)
+        found = work_out(figure.name, typed, beer_factor(ledger), ledger.state)
         if found.faults:
             for fault in found.faults:
                 complain(f"--{_option(fault.field)}: {fault.message}")
@@ -59,6 +67,38 @@ def _option(name: str) -> str:
 def _help(field: Field) -> str:
     choices = f" One of: {'; '.join(field.choices)}." if field.choices else ""
     return f"{field.label}. {field.hint}{choices}".strip()
+
+
+@command.command("factor")
+@click.argument("value", type=float, required=False)
+@click.option("--because", metavar="TEXT", default="", help="Why it is set, or given up.")
+@click.option("--give-up", is_flag=True, help="Take the last setting back.")
+@person_option
+@json_option
+@ledger_option
+def _factor(ledger: Ledger, as_json: bool, value: float | None, because: str, by: str, give_up: bool) -> None:
+    """Say how much oxygen beer is taken to dissolve for each part that water does, or set it to VALUE.
+
+    \b
+      dropbright oxygen factor
+      dropbright oxygen factor 0.95 --because "two meters against a titration" --by "A. Maltby"
+    """
+    if give_up and value is not None:
+        refuse("Either set a value or give the last one up.")
+    try:
+        factor = _changed(ledger, value, because, by, give_up)
+    except ValueError as error:
+        refuse(str(error).partition(": ")[2] or str(error))
+    if as_json:
+        print_document({"beer_factor": factor.as_document(), "ledger_state": ledger.state})
+    else:
+        click.echo(factor.sentence)
+
+
+def _changed(ledger: Ledger, value: float | None, because: str, by: str, give_up: bool) -> BeerFactor:
+    if give_up:
+        return give_up_factor(ledger, because, by)
+    return beer_factor(ledger) if value is None else set_factor(ledger, value, because, by)
 
 
 for _figure in FIGURES:

@@ -9,13 +9,17 @@ import dash
 import dash_mantine_components as dmc
 from dash import ALL, ClientsideFunction, Dash, Input, Output, State, dcc, html
 from dash.development.base_component import Component
+from dash.exceptions import PreventUpdate
 
-from analysis.findings.beer_factor import BeerFactor
+from analysis.findings.beer_factor import HIGHEST, LOWEST, BeerFactor, beer_factor, give_up_factor, set_factor
 from analysis.findings.cautions import ALWAYS
 from analysis.findings.figure_entries import Field
 from analysis.findings.gas_figure import Figure, GasFigure
 from analysis.findings.gas_figures import FIGURES, work_out
+from analysis.ledger import LedgerError
+from dashboard.parts.context import context
 from dashboard.parts.ids import LEDGER_STATE
+from dashboard.parts.ledger_state import announce
 
 __all__ = ["View", "layout", "register", "show", "view"]
 
@@ -24,8 +28,16 @@ ENTRY = "figure-entry"
 RESULT = "figure-result"
 BESIDE = "figure-beside"
 ADDRESS_KEPT = "figure-address-kept"
+BELOW = "figure-below"
+FACTOR_WORDS = "factor-words"
+FACTOR_VALUE = "factor-value"
+FACTOR_BECAUSE = "factor-because"
+FACTOR_WHO = "factor-who"
+FACTOR_SET = "factor-set"
+FACTOR_BACK = "factor-back"
+FACTOR_SAID = "factor-said"
 EMPTY = "-"
-_LONGEST = 80
+_LONGEST, _LONGEST_WORDS = 80, 300
 _GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("Purging and air", ("purge", "sweep", "trapped")),
     ("In the pack", ("shaken", "parts", "ingress", "closing")),
@@ -70,9 +82,45 @@ def layout(figure: str = "", **address: object) -> Component:
                     ),
                 ],
             ),
-            html.Div(id="figure-below", className="under"),
+            html.Div(id=BELOW, className="under"),
+            _factor_part(),
         ],
     )  # fmt: skip
+
+
+def _factor_part() -> Component:
+    """Return the setting of the beer factor, shut until somebody wants it."""
+    own = {"persistence": True, "persistence_type": "local", "autoComplete": "name"}
+    return html.Section(
+        [
+            html.H2("The beer factor"),
+            html.P(id=FACTOR_WORDS, className="measure"),
+            html.Details(
+                [
+                    html.Summary("Set it, or take the last setting back"),
+                    html.P(
+                        "How much oxygen your beer dissolves for each part that water does at the same partial "
+                        "pressure, a little below 1. It holds for all pages: totals that are worked out from a shaken "
+                        "pack follow it.",
+                        className="measure",
+                    ),
+                    html.Div(
+                        [
+                            dmc.TextInput(id=FACTOR_VALUE, label="Factor", placeholder="such as 0.95"),
+                            dmc.TextInput(id=FACTOR_BECAUSE, label="Why", className="factor-because"),
+                            dmc.TextInput(id=FACTOR_WHO, label="Your name", **own),
+                            dmc.Button("Set the factor", id=FACTOR_SET),
+                            dmc.Button("Take the last one back", id=FACTOR_BACK, variant="default"),
+                        ],
+                        className="factor-form",
+                    ),
+                    html.P(id=FACTOR_SAID, role="status"),
+                ],
+                className="more",
+            ),
+        ],
+        className="factor",
+    )
 
 
 def _typed(field: Field, asked: object) -> str:
@@ -156,8 +204,50 @@ def _below(told: GasFigure) -> list[Component]:
 def show(values: Sequence[object], _state: int | None, ids: Sequence[Mapping[str, str]], figure: str):
     """Answer what stands in the fields."""
     typed = {one["name"]: value if isinstance(value, str) else "" for one, value in zip(ids, values, strict=True)}
-    shown = view(figure, typed, BeerFactor())
+    shown = view(figure, typed, beer_factor(context().ledger))
     return shown.answer, list(shown.beside), list(shown.below), [error or None for error in shown.errors]
+
+
+def say_factor(_state: int | None) -> str:
+    """Say which factor stands, and whose it is."""
+    return beer_factor(context().ledger).sentence
+
+
+def change_factor(_set: int | None, _back: int | None, value: object, because: object, who: object):
+    """Set the factor or take the last one back, in the name of the person who says so and for the reason given."""
+    if dash.ctx.triggered_id not in (FACTOR_SET, FACTOR_BACK):
+        raise PreventUpdate
+    said = [word.strip()[:_LONGEST_WORDS] if isinstance(word, str) else "" for word in (because, who)]
+    setting = dash.ctx.triggered_id == FACTOR_SET
+    number = _factor_typed(value) if setting else None
+    fault = _fault(number, *said, setting=setting)
+    if fault:
+        return html.P(fault, className="caution")
+    ledger = context().ledger
+    try:
+        factor = give_up_factor(ledger, *said) if number is None else set_factor(ledger, number, *said)
+    except LedgerError as error:
+        return html.P(f"Nothing was changed. {error}", className="caution")
+    announce(ledger.state)
+    return f"Done. {factor.sentence}"
+
+
+def _factor_typed(value: object) -> float | None:
+    try:
+        return float(str(value).strip().replace(",", "."))
+    except ValueError:
+        return None
+
+
+def _fault(number: float | None, because: str, who: str, *, setting: bool) -> str:
+    """Return what keeps a change from being made, "" where nothing does."""
+    if setting and (number is None or not LOWEST <= number <= HIGHEST):
+        return f"Write the factor as a number between {LOWEST} and {HIGHEST}, such as 0.95."
+    if not setting and beer_factor(context().ledger).is_default:
+        return "There is nothing to take back: the default stands."
+    if not because:
+        return "Say why: the reason is kept with the setting."
+    return "" if who else "Say your name: it is kept with the setting."
 
 
 def register(app: Dash) -> None:
@@ -170,13 +260,23 @@ def register(app: Dash) -> None:
     app.callback(
         Output(RESULT, "children"),
         Output(BESIDE, "children"),
-        Output("figure-below", "children"),
+        Output(BELOW, "children"),
         Output(entries, "error"),
         Input(entries, "value"),
         Input(LEDGER_STATE, "data"),
         State(entries, "id"),
         State(CHOSEN, "data"),
     )(show)
+    app.callback(Output(FACTOR_WORDS, "children"), Input(LEDGER_STATE, "data"))(say_factor)
+    app.callback(
+        Output(FACTOR_SAID, "children"),
+        Input(FACTOR_SET, "n_clicks"),
+        Input(FACTOR_BACK, "n_clicks"),
+        State(FACTOR_VALUE, "value"),
+        State(FACTOR_BECAUSE, "value"),
+        State(FACTOR_WHO, "value"),
+        prevent_initial_call=True,
+    )(change_factor)
     app.clientside_callback(
         ClientsideFunction("dropbright", "keepFigure"),
         Output(ADDRESS_KEPT, "children"),

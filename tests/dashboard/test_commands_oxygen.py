@@ -56,3 +56,22 @@ def test_air_may_stand_in_the_hoses_place(run):
 def test_the_group_lists_its_figures():
     done = CliRunner().invoke(main, ["oxygen", "--help"])
     assert all(figure.name in done.output for figure in FIGURES)
+
+
+def test_the_factor_is_set_and_given_up(run):
+    assert "the default" in run("factor").stdout
+    done = run("factor", "0.95", "--because", "two meters against a titration", "--by", "A. Maltby")
+    assert done.exit_code == 0
+    assert "0.950 times as much oxygen as water: a setting by A. Maltby" in done.stdout
+    document = json.loads(run("shaken", "--json").stdout)
+    assert document["beer_factor"]["value"] == 0.95
+    assert any("A. Maltby" in caution for caution in document["cautions"])
+    assert json.loads(run("factor", "--give-up", "--because", "a slip", "--json").stdout)["beer_factor"]["is_default"]
+
+
+@pytest.mark.parametrize("words", [("9", "--because", "x"), ("0.95",), ("--give-up", "--because", "x"),
+                                   ("0.9", "--give-up", "--because", "x")])  # fmt: skip
+def test_a_factor_beyond_sense_or_without_a_reason_is_misuse(run, words):
+    done = run("factor", *words)
+    assert done.exit_code == 2
+    assert "the default" in run("factor").stdout

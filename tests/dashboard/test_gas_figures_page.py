@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import pytest
 
-from analysis.findings.beer_factor import WATER
+from analysis.findings.beer_factor import WATER, beer_factor
 from analysis.findings.gas_figures import FIGURES
 from dashboard.pages import gas_figures
 
@@ -69,3 +71,46 @@ def test_what_is_wrong_stands_at_its_field():
 def test_the_page_stands_at_its_address(app):
     answer = app.server.test_client().get("/figures?figure=shaken", headers={"Host": "localhost"})
     assert answer.status_code == 200
+
+
+def asked(app, monkeypatch, button, value, because, who):
+    """Press one of the factor's buttons."""
+    said = []
+    monkeypatch.setattr(gas_figures, "announce", said.append)
+    with app.server.test_request_context("/"):
+        monkeypatch.setattr(gas_figures.dash, "ctx", SimpleNamespace(triggered_id=button))
+        return str(gas_figures.change_factor(1, 1, value, because, who)), said
+
+
+def test_the_factor_is_set_in_somebodys_name_and_taken_back(app, ledger, monkeypatch):
+    with app.server.test_request_context("/"):
+        assert "the default" in gas_figures.say_factor(0)
+    told, announced = asked(app, monkeypatch, gas_figures.FACTOR_SET, "0,95", "a titration", "A. Maltby")
+    assert "by A. Maltby" in told
+    assert announced == [ledger.state]
+    assert beer_factor(ledger).value == 0.95
+    with app.server.test_request_context("/"):
+        assert "0.950 times" in gas_figures.say_factor(1)
+        ids = [{"type": "figure-entry", "name": f.name} for f in FIGURES[3].fields]
+        below = gas_figures.show([f.usual for f in FIGURES[3].fields], 1, ids, "shaken")[2]
+    assert "a setting by A. Maltby" in str(below)
+    told, _ = asked(app, monkeypatch, gas_figures.FACTOR_BACK, "", "a slip", "A. Maltby")
+    assert "the default" in told
+
+
+@pytest.mark.parametrize(
+    ("button", "value", "because", "who", "said"),
+    [
+        (gas_figures.FACTOR_SET, "much", "why", "who", "between 0.5 and 1.2"),
+        (gas_figures.FACTOR_SET, "9", "why", "who", "between 0.5 and 1.2"),
+        (gas_figures.FACTOR_SET, "nan", "why", "who", "between 0.5 and 1.2"),
+        (gas_figures.FACTOR_SET, "0.95", " ", "who", "Say why"),
+        (gas_figures.FACTOR_SET, "0.95", "why", None, "Say your name"),
+        (gas_figures.FACTOR_BACK, None, "why", "who", "nothing to take back"),
+    ],
+)
+def test_a_factor_that_cannot_be_set_changes_nothing(app, ledger, monkeypatch, button, value, because, who, said):
+    told, announced = asked(app, monkeypatch, button, value, because, who)
+    assert said in told
+    assert announced == []
+    assert ledger.state == 0
