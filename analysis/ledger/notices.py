@@ -51,15 +51,20 @@ def left_behind_problems(
             problems.append(
                 Problem(
                     "rows-left-behind",
-                    f"{len(rows)} rows of {kind_of(kind).label.lower()} that an earlier version of this sheet had are"
-                    " not in it any more; they stay on record.",
-                    f"If they are wrong, withdraw intake {intakes}: what this file says as well stays.",
+                    _left_behind(len(rows), kind_of(kind).label.lower()),
+                    f"If that is wrong, withdraw intake {intakes}: what this file says as well stays.",
                     Severity.NOTE,
                     file=source.file,
                     sheet=source.sheet,
                 )
             )
     return problems
+
+
+def _left_behind(count: int, of: str) -> str:
+    rows, are, stay = ("row", "is", "it stays") if count == 1 else ("rows", "are", "they stay")
+    had = f"{count:,} {rows} of {of} that an earlier version of this sheet had"
+    return f"{had} {are} not in it any more; {stay} on record."
 
 
 def conflict_problems(conflicts: Sequence[Conflict], intake: int, told: Sequence[Problem]) -> tuple[Problem, ...]:
@@ -75,7 +80,7 @@ def conflict_problems(conflicts: Sequence[Conflict], intake: int, told: Sequence
         problems.append(
             Problem(
                 "conflicts-more",
-                f"{len(conflicts) - _SHOWN} more things are on record with two values that contradict each other.",
+                f"Further things on record with two values that contradict each other: {len(conflicts) - _SHOWN:,}.",
                 "All of them are listed with the ledger's conflicts; a wrong file is best withdrawn.",
                 Severity.CONFLICT,
             )

@@ -175,7 +175,8 @@ class Faults:
         for row in rows.tolist():
             self._because(row, said)
         first, last = int(rows[0]) + self.first_row, int(rows[-1]) + self.first_row
-        told = f"{said} The same holds for {rows.size:,} more, from row {first} to row {last}."
+        span = f"1 more, row {first}" if rows.size == 1 else f"{rows.size:,} more, from row {first} to row {last}"
+        told = f"{said} The same holds for {span}."
         self.problems.append(self._problem(code, told, remedy, severity, int(rows[0]), header, None))
 
     def _problem(

@@ -28,12 +28,17 @@ def ignore_repeats(context: Context) -> None:
     again[rows[pd.Series(marks).duplicated().to_numpy()]] = True
     count = context.faults.ignore(again, "repeated")
     if count:
+        told = (
+            "A row that repeats an earlier row in every cell was ignored"
+            if count == 1
+            else f"Rows that repeat an earlier row in every cell were ignored ({count:,})"
+        )
         places = [str(row + context.table.first_row) for row in np.flatnonzero(again)[:_TOLD].tolist()]
         more = ", …" if count > _TOLD else ""
         context.faults.note(
             "row-repeated",
-            f"Rows that repeat an earlier row in every cell were ignored ({count:,}): row {', '.join(places)}{more}.",
-            "Nothing to do if they were typed twice; else write what tells them apart, such as a sample's number.",
+            f"{told}: row {', '.join(places)}{more}.",
+            "Nothing to do if it was typed twice; else write what tells the rows apart, such as a sample's number.",
         )
 
 

@@ -42,7 +42,9 @@ def conflict_list(conflicts: Sequence[Conflict]) -> list[Component] | None:
             "says which is right, none of them counts in any chart or verdict."
         ),
         html.Ol([html.Li(_conflict(conflict)) for conflict in conflicts[:_SHOWN]], className="conflicts"),
-        html.P(f"{left:,} more follow once these are settled.", className="soft") if left > 0 else None,
+        html.P(f"{left:,} more {'follows' if left == 1 else 'follow'} once these are settled.", className="soft")
+        if left > 0
+        else None,
     ]
 
 

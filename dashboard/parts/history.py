@@ -18,6 +18,9 @@ __all__ = ["Event", "Lane", "RunHistory", "run_history"]
 
 Lane = Literal["brew", "cellar", "reading", "packaging", "tasting"]
 
+_LANES: tuple[Lane, ...] = ("brew", "cellar", "packaging", "reading", "tasting")
+"""The order of what is on record with one and the same moment: a pack is read after it was closed."""
+
 _OPERATIONS = {
     "rouse": "Roused",
     "finings": "Finings added",
@@ -76,7 +79,7 @@ def run_history(table: PackTable, run: str) -> RunHistory | None:
         return None
     first = packs.iloc[0]
     batches = _batches(table, run, str(first["batch"]))
-    names = [name for name, _ in batches]
+    names = list(dict.fromkeys([*(name for name, _ in batches), *_own_batches(table, packs["batch"])]))
     packed_at = _moment(first["packed_at"])
     events = [
         *_brews(table.batches[table.batches["batch"].isin(names)]),
@@ -91,7 +94,7 @@ def run_history(table: PackTable, run: str) -> RunHistory | None:
         _word(first["format"]),
         packed_at,
         batches,
-        tuple(sorted(events, key=lambda event: event.at)),
+        tuple(sorted(events, key=lambda event: (event.at, _LANES.index(event.lane)))),
     )
 
 
@@ -106,6 +109,14 @@ def _batches(table: PackTable, run: str, batch: str) -> tuple[tuple[str, float],
     if not len(shares):
         return ((batch, 1.0),)
     return tuple((str(name), float(share)) for name, share in zip(shares["batch"], shares["share"], strict=True))
+
+
+def _own_batches(table: PackTable, written: pd.Series) -> list[str]:
+    """Return the batches that the packs' own rows name: beer that was given a new number goes on under it."""
+    known = set(table.batches["batch"])
+    return [
+        part for text in written.dropna().unique() for part in ([text] if text in known else str(text).split(" + "))
+    ]
 
 
 def _made_of(batches: tuple[tuple[str, float], ...]) -> str:

@@ -106,8 +106,7 @@ def _single(group: ProblemGroup) -> Component:
     ]
     table = data_table(f"Problems in {group.place}", columns, rows)
     left = len(group.problems) - _SHOWN
-    return (
-        html.Div([table, html.P(f"{left:,} more are in the file of rejected rows.", className="soft")])
-        if left > 0
-        else table
-    )
+    if left <= 0:
+        return table
+    where = " in the file of rejected rows" if group.severity is Severity.REJECTED else " not listed here"
+    return html.Div([table, html.P(f"{left:,} more {'is' if left == 1 else 'are'}{where}.", className="soft")])

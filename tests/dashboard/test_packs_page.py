@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from datetime import datetime
 
+import pandas as pd
 import pytest
 
 from analysis.findings.filters import Filters
+from analysis.ledger import Snapshot
+from analysis.linking import link
 from dashboard.figures.time_line import time_line
 from dashboard.pages import packs
 from dashboard.parts.history import run_history
@@ -79,6 +82,20 @@ def test_a_runs_history_goes_from_brew_to_tasting(table):
     ]
     assert history.sentence == "P40 in cans, packed on 5 January 2026, from batch 100."
     assert history.events[0].at == datetime(2025, 12, 18, 9, 0)
+
+
+def test_a_history_holds_what_was_done_under_a_new_number():
+    moments = [datetime(2026, 3, day) for day in (2, 10, 12, 16)]
+    records = {
+        "batches": [{"batch": "100", "recipe": "P40", "brewed_on": moments[0]}],
+        "transfers": [{"from_batch": "100", "to_batch": "900", "moved_at": moments[1]}],
+        "operations": [{"batch": "900", "operation": "rouse", "started_at": moments[2], "minutes": 20.0}],
+        "pack_runs": [{"run": "R1", "batch": "900", "packed_at": moments[3], "format": "can"}],
+        "readings": [{"run": "R1", "stage": "pack", "measured_at": moments[3], "quantity": "haze", "value": 1.0}],
+    }
+    history = run_history(link(Snapshot.of({kind: pd.DataFrame(rows) for kind, rows in records.items()})), "R1")
+    assert [event.what for event in history.events] == ["Brewed", "Roused", "Packed in cans", "Read in the pack"]
+    assert history.batches == (("100", 1.0),)
 
 
 def test_a_history_is_told_in_words(table):
