@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
 
 from analysis.findings.practice_rows import Candidate, ComparedRows, LeftOut
-from analysis.models import quoted
+from analysis.models import CannotFitError, ScaleChoice, choose_scale, quoted
 from analysis.models.splines import restricted_cubic_basis
 from analysis.vocabulary import Measure
 
@@ -17,6 +17,7 @@ __all__ = ["PracticeDesign", "design_for"]
 
 RESPONSE = "response"
 FEWEST_RANDOM_LEVELS = 5
+HAZE = ("haze", "haze_forward")
 TREND_FROM_BATCHES = 20
 TREND_FROM_DAYS = 120.0
 # Knots at these quantiles of the packing dates: Harrell, F. E. (2015), Regression Modeling Strategies, table 2.3.
@@ -31,8 +32,8 @@ class PracticeDesign:
 
     ``frame`` holds the complete rows, with ``response`` on the model's scale (the log where ``log`` is true).
     ``beside`` are the fixed columns that stand beside the practices, ``trend`` the columns of the smooth in time among
-    them, and
-    ``random`` the grouping factors. ``censored`` says that some reading is only a bound.
+    them, and ``random`` the grouping factors. ``censored`` says that some reading is only a bound; ``scale`` why the
+    scale is what it is.
     """
 
     frame: pd.DataFrame
@@ -43,6 +44,7 @@ class PracticeDesign:
     log: bool
     censored: bool
     left_out: tuple[LeftOut, ...]
+    scale: ScaleChoice = field(default_factory=lambda: ScaleChoice("log", 0.0, ""))
 
     def formula(self, candidates: Sequence[Candidate] | None = None, *, with_trend: bool = True) -> str:
         """Return the formula with these candidates, all of the design's where none are named."""
@@ -74,7 +76,8 @@ def design_for(compared: ComparedRows, measure: Measure, leaders: Sequence[Candi
             LeftOut("of batches without a cellar log, or with a practice not written down", int((~complete).sum()))
         )
     frame = frame[complete].reset_index(drop=True)
-    log = measure.scale == "log" and bool((frame["y"] > 0).all())
+    scale = _scale(frame, measure)
+    log = scale.scale == "log"
     frame = frame.assign(response=np.log(frame["y"]) if log else frame["y"])
     trend = _trend(frame)
     frame = pd.concat([frame, trend], axis=1)
@@ -89,6 +92,7 @@ def design_for(compared: ComparedRows, measure: Measure, leaders: Sequence[Candi
         trend=tuple(trend.columns),
         random=_random(frame, measure, compared.spreads),
         log=log,
+        scale=scale,
         censored=bool((frame["censored"] != 0).any()),
         left_out=tuple(left_out),
     )
@@ -133,8 +137,33 @@ def _random(frame: pd.DataFrame, measure: Measure, spreads: Sequence[str]) -> tu
         groups.append("run")
     groups += ["meter"] if frame["meter"].nunique() >= FEWEST_RANDOM_LEVELS else []
     groups += ["panellist"] if measure.is_tasting and frame["panellist"].nunique() >= FEWEST_RANDOM_LEVELS else []
+    groups += ["session"] if measure.is_tasting and _is_session(frame) else []
     groups += [spread for spread in spreads if frame[spread].nunique() >= FEWEST_RANDOM_LEVELS]
     return tuple(groups)
+
+
+def _is_session(frame: pd.DataFrame) -> bool:
+    """Return whether days of tasting are something else than runs: what a panel scores on one day may move together."""
+    days, runs = frame["session"].nunique(), frame["run"].nunique()
+    pairs = len(frame[["run", "session"]].drop_duplicates())
+    return bool(days >= FEWEST_RANDOM_LEVELS and (pairs > runs or days < runs))
+
+
+def _scale(frame: pd.DataFrame, measure: Measure) -> ScaleChoice:
+    """Return the scale on which packs spread evenly: of haze it is looked up in the packs, for it depends on the beer.
+
+    Oxygen is told in shares always; a tasting score, a temperature as it is.
+    """
+    if measure.scale != "log" or not (frame["y"] > 0).all():
+        return ScaleChoice("linear", 0.0, "")
+    usual = ScaleChoice("log", 0.0, "")
+    if measure.name not in HAZE or (frame["censored"] != 0).any() or frame["batch"].nunique() < FEWEST_RANDOM_LEVELS:
+        return usual
+    recipe = "recipe + " if _varies(frame["recipe"]) else ""
+    try:
+        return choose_scale(f"y ~ {recipe}(1|batch)", frame[["y", "recipe", "batch"]])
+    except CannotFitError:
+        return usual
 
 
 def _trend(frame: pd.DataFrame) -> pd.DataFrame:

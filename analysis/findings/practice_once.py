@@ -14,6 +14,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from analysis.findings.practice_rows import FEWEST_ON_A_SIDE, Candidate
+from analysis.findings.practice_words import spoken
 from analysis.findings.wording import day, listing
 
 __all__ = ["ChangedOnce", "changed_once"]
@@ -64,12 +65,19 @@ def changed_once(frame: pd.DataFrame, candidates: Sequence[Candidate]) -> dict[s
     by_batch = by_batch.sort_values("day", kind="stable")
     begin = frame["packed_at"].min()
     found = {c: cut for c in columns if (cut := _one_step(by_batch.dropna(subset=[c]), c)) is not None}
-    labels = {c.column: c.label[:1].lower() + c.label[1:] for c in candidates}
+    practice = {c.column: c.practice.name for c in candidates}
+    told = {c.column: f"the {spoken(c.practice.label)}" if c.level else c.spoken for c in candidates}
     return {
         column: ChangedOnce(
             begin + pd.Timedelta(days=at),
             unchanged,
-            tuple(labels[c] for c, (t, _) in found.items() if c != column and abs(t - at) <= SAME_TIME_DAYS),
+            tuple(
+                dict.fromkeys(
+                    told[c]
+                    for c, (t, _) in found.items()
+                    if practice[c] != practice[column] and abs(t - at) <= SAME_TIME_DAYS
+                )
+            ),
         )
         for column, (at, unchanged) in found.items()
     }

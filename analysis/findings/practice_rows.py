@@ -24,6 +24,8 @@ FEWEST_BATCHES = 6
 FEWEST_ON_A_SIDE = 3
 # From this many levels on a category is allowed for as a spread between its levels, not held level against level.
 SPREAD_FROM_LEVELS = 5
+# What linking writes where a batch or a run has several levels of one category.
+MIXED = "mixed"
 _ALLOWED_FOR = "has many levels: the spread between them is allowed for, and no one of them is held against another"
 OXYGEN = ("dissolved_oxygen", "headspace_oxygen", "total_oxygen")
 # Counted from the clock rather than decided by the brewer alone: a tank that is not clear is left longer.
@@ -104,9 +106,9 @@ class ComparedRows:
 
     ``frame`` has ``y`` [the measure's kept unit], ``censored`` (−1 below the value, 0, 1 above it), ``recipe``,
     ``batch``, ``run``, ``meter``, ``packed_at``, ``format``, ``day`` (days since the first pack), ``age_days``, for a
-    tasting attribute ``panellist``, and a column for each candidate; missing cells stay missing. ``spreads`` names the
-    columns of
-    categories with many levels, which are allowed for as a spread between the levels.
+    tasting attribute ``panellist`` and ``session`` (the day it was tasted), and a column for each candidate; missing
+    cells stay missing. ``spreads`` names the columns of categories with many levels, which are allowed for as a spread
+    between the levels.
     """
 
     frame: pd.DataFrame
@@ -190,6 +192,7 @@ def _measured(rows: pd.DataFrame, measure: Measure) -> tuple[pd.DataFrame, tuple
     )
     if measure.is_tasting:
         frame["panellist"] = rows["panellist"]
+        frame["session"] = rows["tasted_on"]
     frame = frame[frame["y"].notna() & frame["recipe"].notna() & frame["batch"].notna()]
     left_out: list[LeftOut] = []
     if measure.name in OXYGEN:
@@ -232,6 +235,8 @@ def _level_candidates(
 ) -> list[tuple[Candidate, Floats]] | NotAssessed:
     by_level = frame["batch"].groupby(values).nunique().sort_values(ascending=False, kind="stable")
     usable = [str(level) for level in by_level.index[by_level >= FEWEST_ON_A_SIDE]]
+    if usable == [MIXED] and len(by_level) < 2:
+        return NotAssessed(practice.name, "has several in every batch, so that no batch can be held against another")
     if len(usable) < 2:
         other = "never varies" if len(by_level) < 2 else f"no second level has at least {FEWEST_ON_A_SIDE} batches"
         return NotAssessed(practice.name, other)

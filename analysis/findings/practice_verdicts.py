@@ -26,7 +26,8 @@ __all__ = ["Grounds", "PracticeEffect", "PracticesFinding"]
 class PracticeEffect:
     """What one step of a practice does to the measure.
 
-    ``label`` heads a line, ``spoken`` stands inside a sentence.
+    ``label`` heads a line, ``spoken`` stands inside a sentence; ``along`` is what always moves with the practice, as it
+    stands inside a sentence.
 
     ``effect`` is the 95 % interval in the measure's kept unit at the finding's ``level``, ``inner`` the 90 % one that
     is held against the margin; ``percent`` the same effect as a share of the level. ``alone`` and ``without_trend`` are
@@ -53,6 +54,7 @@ class PracticeEffect:
     rests_on: str | None = None
     looked_at_often: Estimate | None = None
     selected: Estimate | None = None
+    along: tuple[str, ...] = ()
 
     @property
     def more_batches(self) -> int | None:

@@ -94,13 +94,14 @@ def _in_words(finding: PracticesFinding) -> str:
     scale = (
         "It works on logarithms, so that an effect is a share of the level."
         if finding.log
-        else "It works in the measure’s own unit."
+        else "It works in the measure’s own unit, so that an effect is as large at a high level as at a low one."
     )
+    looked_up = finding.grounds.design.scale.reason if finding.grounds else ""
     return (
         f"It compares {count(finding.packs, 'pack')} of {count(finding.runs, 'run')} from "
         f"{count(finding.batches, 'batch', 'batches')}, each batch with others of its own recipe, so that one recipe "
         f"being brighter than another is never put down to a practice. Packs of one batch are not counted as so many "
-        f"batches. {scale}"
+        f"batches. {scale} {looked_up}".rstrip()
     )
 
 

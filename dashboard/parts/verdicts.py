@@ -9,7 +9,7 @@ from dash import html
 from dash.development.base_component import Component
 
 from analysis.findings.practices import PracticeEffect, PracticesFinding
-from analysis.findings.wording import amount, change, count, day, percent, span
+from analysis.findings.wording import amount, change, count, day, listing, percent, span
 from analysis.verdicts import Verdict
 from analysis.vocabulary import PRACTICES, agent_of_dose
 
@@ -92,10 +92,10 @@ _STEPS: Mapping[str, str] = {
 
 def _step(effect: PracticeEffect) -> str:
     """Return one step of a practice as the subject of a sentence; what always moves with it is named beside it."""
-    leader, _, others = effect.practice.partition(" + ")
-    if others:
-        along = effect.label.partition(" with ")[2].lower()
-        return f"{_step_of(leader, effect)}, with {along} that moves along with it,"
+    leader = effect.practice.partition(" + ")[0]
+    if effect.along:
+        moves = "moves" if len(effect.along) == 1 else "move"
+        return f"{_step_of(leader, effect)}, with {listing(effect.along)} that {moves} along with it,"
     return _step_of(leader, effect)
 
 
@@ -106,7 +106,7 @@ def _step_of(practice: str, effect: PracticeEffect) -> str:
     if practice in _STEPS:
         return _STEPS[practice].format(step=effect.step_unit)
     if effect.step_unit == "yes against no":
-        return f"“{effect.label}”"
+        return f"“{effect.label.rstrip('?: ')}”"
     if " against " in effect.step_unit:
         level, _, other = effect.step_unit.partition(" against ")
         if practice.startswith("format:"):
@@ -220,9 +220,23 @@ def margin_words(finding: PracticesFinding) -> str:
     """Return the margin in words: how large, and who set it."""
     if finding.margin is None or finding.margin_value is None:
         return "No margin is set, so that “no practical difference” is never said."
-    margin, unit = finding.margin.margin, finding.measure.unit
-    size = amount(finding.margin_value, unit)
-    relative = f" ({amount(margin.value, '%')} of {amount(finding.level or 0.0, unit)})" if margin.unit == "%" else ""
+    margin, level = finding.margin.margin, finding.level or 0.0
+    meant = (
+        f"{amount(margin.value, margin.unit)} of the level" if margin.unit == "%" else amount(margin.value, margin.unit)
+    )
+    recipe = f" for {margin.recipe}" if margin.recipe else ""
     when = f" on {day(margin.set_at)}" if margin.set_at is not None else ""
     source = "a working default" if margin.is_default else f"set by {margin.set_by}{when}"
-    return f"The smallest difference that matters here is {size}{relative}: {source}."
+    return f"The smallest difference that matters is {meant}{recipe}: {source}.{_held_to(finding, level)}"
+
+
+def _held_to(finding: PracticesFinding, level: float) -> str:
+    """Return what the margin comes to at the level of all packs together, where that is not what was set."""
+    if finding.margin is None or finding.margin_value is None or not finding.log:
+        return ""
+    unit = finding.measure.unit
+    here = f"{amount(finding.margin_value, unit)} at the {amount(level, unit)} of all packs together"
+    if finding.margin.margin.unit == "%":
+        return f" That is {here}."
+    share = amount(100 * finding.margin.absolute / finding.margin.level, "%", digits=2)
+    return f" Effects are shares of the level here, so it is held to as {share}, which is {here}."

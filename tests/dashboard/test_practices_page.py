@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from datetime import datetime
 
 import pandas as pd
 import pytest
@@ -37,14 +38,16 @@ def effect(
     more: int | None = None,
     cautions: tuple[str, ...] = (),
     lowered: tuple[str, ...] = (),
+    along: tuple[str, ...] = (),
 ) -> PracticeEffect:
     judged = judge_family([Effect(practice, value, error, 40, lowered)], MARGIN)[0]
     outer = Estimate(value, judged.low, judged.high, "µg/L")
     inner = Estimate(value, judged.inner_low, judged.inner_high, "µg/L", level=0.90)
     needed = None if more is None else BatchesNeeded(84 + more, 90, more if more <= 200 else None, 6, 1.1, "")
     return PracticeEffect(
-        practice, label, 1.0, step_unit, outer, inner, 100 * value / LEVEL, judged, None, None, 84, needed, cautions
-    )
+        practice, label, 1.0, step_unit, outer, inner, 100 * value / LEVEL, judged, None, None, 84, needed, cautions,
+        along=along,
+    )  # fmt: skip
 
 
 def plain(words: str) -> str:
@@ -88,20 +91,26 @@ def test_a_sentence_ends_on_how_large_it_is(finding, told, end):
     [
         ("rouse_minutes", "Rouse time, all rouses", "15 min", "15 min more rousing raises"),
         ("isinglass_dose", "Isinglass dose", "50 mL/hL", "50 mL/hL more isinglass raises"),
-        ("air_bled", "Air bled", "yes against no", "“Air bled” raises"),
+        ("air_bled", "Air bled?", "yes against no", "“Air bled” raises"),
         ("line: 2", "Line 2", "2 against 1", "Line 2 instead of 1 raises"),
         ("format: bottle", "Format bottle", "bottle against can", "Bottle instead of can raises"),
         ("generation", "Yeast generation", "1", "Yeast generation, 1 more, raises"),
-        (
-            "rouse_minutes + finings_count",
-            "Rouse time, all rouses with Finings doses",
-            "15 min",
-            "15 min more rousing, with finings doses that moves along with it, raises",
-        ),
     ],
 )
 def test_a_step_is_said_as_a_brewer_says_it(finding, practice, label, step_unit, begins):
     assert sentence(effect(20.0, 1.0, practice, label, step_unit), finding).startswith(begins)
+
+
+@pytest.mark.parametrize(
+    ("along", "said"),
+    [
+        (("CO2 purge",), "15 min more rousing, with CO2 purge that moves along with it, raises"),
+        (("CO2 purge", "line 2"), "15 min more rousing, with CO2 purge and line 2 that move along with it, raises"),
+    ],
+)
+def test_what_always_moves_with_a_practice_is_named(finding, along, said):
+    told = effect(20.0, 1.0, "rouse_minutes + a", "Rouse time, all rouses", "15 min", along=along)
+    assert sentence(told, finding).startswith(said)
 
 
 def test_what_gives_pause_is_kept_apart_from_what_a_verdict_is_about():
@@ -120,6 +129,10 @@ def test_the_numbers_name_both_intervals(finding):
 
 def test_a_margin_says_who_set_it(finding):
     assert "a working default" in margin_words(finding)
+    own = MarginAtLevel.at(Margin(12.0, "µg/L", "AB", datetime(2026, 5, 3), "P40"), 80.0, log=True)
+    said = margin_words(type(finding)(**{**vars(finding), "margin": own, "level": 60.0, "log": True}))
+    assert said.startswith("The smallest difference that matters is 12.0 µg/L for P40: set by AB on 3 May 2026.")
+    assert "held to as 15 %, which is 9.00 µg/L at the 60.0 µg/L of all packs together" in said
     unset = type(finding)(**{**vars(finding), "margin": None})
     assert "No margin is set" in margin_words(unset)
 
