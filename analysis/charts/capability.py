@@ -6,7 +6,9 @@ index gives the share beyond a limit; an index from the percentiles of a skewed 
 as if such a measure were normal is not offered.
 
 Nothing is said of a series that is not stable: there is no single centre and spread to say it of. Cp and Pp want both
-limits.
+limits. A run that is known only to lie beyond a meter's range counts by that and not as a value: centre and spread are
+then the censored maximum likelihood, the intervals rest on the runs that are known, and Cp and Cpk are not offered,
+because a moving range of such runs says nothing.
 
 Source: ISO 22514-2:2017, for the percentile index; Kotz and Johnson 1993, "Process Capability Indices", for the
 intervals: chi-squared for Cp, non-central t for a one-sided index; NIST/SEMATECH e-Handbook of Statistical Methods,
@@ -19,8 +21,9 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
 
-from analysis.charts.arrays import FloatArray, to_scale
+from analysis.charts.arrays import BoolArray, FloatArray, to_scale
 from analysis.charts.capability_intervals import (
     Index,
     freedom_of_moving_ranges,
@@ -29,6 +32,7 @@ from analysis.charts.capability_intervals import (
     share_beyond,
     spread_interval,
 )
+from analysis.charts.censored import as_censoring, censored_means
 from analysis.charts.chart import Chart
 
 __all__ = ["Capability", "capability"]
@@ -58,7 +62,12 @@ class Capability:
 
 
 def capability(
-    chart: Chart, *, lower: float | None = None, upper: float | None = None, level: float = 0.95
+    chart: Chart,
+    *,
+    lower: float | None = None,
+    upper: float | None = None,
+    level: float = 0.95,
+    censored: ArrayLike | None = None,
 ) -> Capability:
     """Return how the runs of the last phase keep within their limits.
 
@@ -70,42 +79,58 @@ def capability(
         The targets' limits [measure's unit]; at least one.
     level : float
         Confidence of the intervals.
+    censored : array of int, shape (n,), optional
+        -1 where a run is known only to lie below its value, 1 where above, 0 where it is the value itself.
 
     Raises
     ------
     ValueError
-        If there is no limit, or ``lower`` is not below ``upper``.
+        If there is no limit, ``lower`` is not below ``upper``, or ``censored`` has another shape.
     """
     if lower is None and upper is None:
         raise ValueError("capability: lower or upper must be given, got neither")
     if lower is not None and upper is not None and not lower < upper:
         raise ValueError(f"capability: lower must be below upper, got {lower} and {upper}")
     here = chart.phase == chart.phase[-1] if chart.n else np.zeros(0, dtype=np.bool_)
-    values = chart.values[here & ~np.isnan(chart.values)]
-    why_not = _why_not(chart, values, here)
+    used = here & ~np.isnan(chart.values)
+    values = chart.values[used]
+    sign = np.zeros(values.size, dtype=np.int8) if censored is None else as_censoring(censored, chart.n)[used]
+    why_not = _why_not(chart, values, sign, here)
     if why_not is not None:
         return Capability(values.size, None, None, None, None, None, math.nan, math.nan, why_not)
     charted = to_scale(values, chart.scale)
     log = chart.scale == "log"
     low, high = _on_scale(lower, log), _on_scale(upper, log)
-    n, mean = values.size, float(charted.mean())
-    within, overall = float(chart.sigma[-1]), float(charted.std(ddof=1))
-    freedom = freedom_of_moving_ranges(n)
+    n, known = values.size, int(np.count_nonzero(sign == 0))
+    all_known = known == n
+    mean, overall = _mean_and_spread(charted, sign)
+    within, freedom = float(chart.sigma[-1]), freedom_of_moving_ranges(n)
     return Capability(
         runs=n,
-        cp=_two_sided(low, high, within, freedom, level),
-        cpk=_nearer(mean, within, low, high, n, freedom, level),
-        pp=_two_sided(low, high, overall, n - 1, level),
-        ppk=_nearer(mean, overall, low, high, n, n - 1, level),
-        percentile=percentile_interval(mean, overall, n, lower, upper, level) if log else None,
+        cp=_two_sided(low, high, within, freedom, level) if all_known else None,
+        cpk=_nearer(mean, within, low, high, n, freedom, level) if all_known else None,
+        pp=_two_sided(low, high, overall, known - 1, level),
+        ppk=_nearer(mean, overall, low, high, known, known - 1, level),
+        percentile=percentile_interval(mean, overall, known, lower, upper, level) if log else None,
         beyond_lower=share_beyond(mean, overall, low, below=True),
         beyond_upper=share_beyond(mean, overall, high, below=False),
     )
 
 
-def _why_not(chart: Chart, values: FloatArray, here: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> str | None:
+def _mean_and_spread(charted: FloatArray, sign: NDArray[np.int8]) -> tuple[float, float]:
+    """Return mean and standard deviation over all runs, by censored maximum likelihood where some are censored."""
+    if not sign.any():
+        return float(charted.mean()), float(charted.std(ddof=1))
+    fit = censored_means(charted, sign)
+    return float(fit.means[0]), fit.sigma * math.sqrt(charted.size / (charted.size - 1))
+
+
+def _why_not(chart: Chart, values: FloatArray, sign: NDArray[np.int8], here: BoolArray) -> str | None:
     if values.size < FEWEST_RUNS:
         return f"only {values.size} runs: capability wants at least {FEWEST_RUNS}"
+    known = int(np.count_nonzero(sign == 0))
+    if known < max(FEWEST_RUNS, values.size / 2):
+        return f"only {known} of {values.size} runs lie within the meter’s range: too few to tell centre and spread"
     if not chart.sigma[-1] > 0:
         return "the runs' spread is not known"
     signals = int(np.count_nonzero(here[chart.signals.points]))

@@ -53,7 +53,7 @@ def _across(
 ) -> Series:
     chart = individuals(sigmas, centre=0.0, sigma=1.0, rules=rules).values if len(own) >= FEWEST_RUNS else None
     moves = moves_of(own, sigmas, deviation, practices, scale)
-    found = memory_between_moves(sigmas, moves)
+    found = memory_between_moves(sigmas, moves, own["at"])
     return Series(
         recipe=None,
         format=None,

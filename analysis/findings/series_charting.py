@@ -60,7 +60,7 @@ def series_of(
     found_phases = series_phases(phases, runs)
     chart = _chart(runs, values, scale, rules, found_phases.marks) if len(runs) >= FEWEST_RUNS else None
     why_not = too_few(chart, len(runs))
-    found = memory_between_moves(charted, moves)
+    found = memory_between_moves(charted, moves, runs["at"])
     points = chart_points(runs, values, chart)
     shown = _phases_shown(found_phases.frozen, runs, chart)
     return Series(
@@ -80,9 +80,16 @@ def series_of(
         correlation=float("nan") if found is None else found.correlation,
         after_memory=_after_memory(runs, values, scale, rules, chart, found),
         suggestion=_suggestion(runs, moves, chart),
-        targets=targets_kept(chart, limits),
+        targets=targets_kept(
+            chart, limits, runs["censored"].to_numpy(np.int8), _moved_in_last_phase(found_phases.marks, moves)
+        ),
         cautions=(*(chart.cautions if chart is not None and why_not is None else ()), *memory_caution(found)),
     )
+
+
+def _moved_in_last_phase(marks: PhaseMarks, moves: Sequence[Move]) -> bool:
+    begins = int(np.searchsorted(marks.phase, marks.phase[-1])) if marks.phase.size else 0
+    return any(move.point > begins for move in moves)
 
 
 def too_few(chart: Chart | None, runs: int) -> str | None:

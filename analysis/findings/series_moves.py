@@ -69,12 +69,32 @@ def moves_of(
     return tuple(moves)
 
 
-def memory_between_moves(charted: Floats, moves: Sequence[Move]) -> Memory | None:
-    """Return the memory from one run to the next once the moves are taken out; None where there are too few runs."""
+def memory_between_moves(charted: Floats, moves: Sequence[Move], at: pd.Series) -> Memory | None:
+    """Return the memory from one run to the next once the moves are taken out; None where there are too few runs.
+
+    Parameters
+    ----------
+    charted : array, shape (n,)
+    moves : sequence of Move
+    at : Series, shape (n,)
+        The runs' moments.
+    """
     if charted.size < _FEWEST_FOR_MEMORY:
         return None
-    edges = [0, *(move.point for move in moves), charted.size]
-    return memory(np.concatenate([charted[a:b] - charted[a:b].mean() for a, b in pairwise(edges)]))
+    edges = [0, *(move.point for move in moves if not move.gradual), charted.size]
+    left = np.concatenate([charted[a:b] - charted[a:b].mean() for a, b in pairwise(edges)])
+    for move in moves:
+        if move.gradual and move.ends is not None:
+            left = _without_climb(left, move, int(np.searchsorted(at.to_numpy(), move.ends.to_numpy())))
+    return memory(left)
+
+
+def _without_climb(charted: Floats, move: Move, ends: int) -> Floats:
+    begins = move.point - 1
+    shape = np.clip((np.arange(charted.size) - begins) / max(ends - begins, 1), 0.0, 1.0)
+    shape -= shape.mean()
+    left: Floats = charted - shape * float(shape @ charted) / float(shape @ shape)
+    return left
 
 
 def memory_caution(found: Memory | None) -> tuple[str, ...]:

@@ -5,11 +5,16 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from analysis.charts import Capability, Chart, Index, capability
 
 __all__ = ["TargetLimits", "TargetsKept", "target_limits", "targets_kept"]
+
+
+_MOVED = "the chart is not stable: its level moved"
 
 
 @dataclass(frozen=True)
@@ -70,13 +75,28 @@ def target_limits(targets: pd.DataFrame, measure: str, recipe: str | None, forma
     return TargetLimits(_limit(best["lower"]), _limit(best["upper"]))
 
 
-def targets_kept(chart: Chart | None, limits: TargetLimits | None) -> TargetsKept | None:
-    """Return how a chart's runs keep within limits; None where there is no chart, no limit, or limits out of order."""
+def targets_kept(
+    chart: Chart | None, limits: TargetLimits | None, censored: npt.NDArray[np.int8], moved: bool = False
+) -> TargetsKept | None:
+    """Return how a chart's runs keep within limits; None where there is no chart, no limit, or limits out of order.
+
+    Parameters
+    ----------
+    chart : Chart or None
+    limits : TargetLimits or None
+    censored : array of int, shape (n,)
+        As for ``capability``.
+    moved : bool
+        Whether the level moved within the last phase: there is then no one level to hold against the limits.
+    """
     if chart is None or limits is None:
         return None
     if limits.lower is not None and limits.upper is not None and limits.lower >= limits.upper:
         return None
-    return TargetsKept(limits, capability(chart, lower=limits.lower, upper=limits.upper))
+    found = capability(chart, lower=limits.lower, upper=limits.upper, censored=censored)
+    if moved and found.why_not is None:
+        found = Capability(found.runs, None, None, None, None, None, math.nan, math.nan, _MOVED)
+    return TargetsKept(limits, found)
 
 
 def _limit(cell: float) -> float | None:

@@ -120,9 +120,10 @@ def _slow_view(finding: Stability, chosen: Series, asked: Asked) -> ChartsView:
 def _no_memory(series: Series) -> str:
     if series.correlation != series.correlation:
         return "There are too few runs to tell whether a run is like the one before it: they are drawn as measured."
+    like = f"{series.correlation:.2f}".replace("-", "−")
     return (
-        f"Whether a run is like the one before it is not shown (correlation {series.correlation:.2f}), so there is "
-        "nothing to take out: the runs are drawn as measured."
+        f"It is not shown that a run is like the one before it (correlation {like}), so there is nothing to take out: "
+        "the runs are drawn as measured."
     )
 
 
@@ -248,11 +249,11 @@ def words_part(seen: ChartsView, filters: Filters, asked: Asked) -> list[Compone
 
 def _memory_offered(seen: ChartsView, filters: Filters, asked: Asked) -> list[Component]:
     """Return the way to the chart of what is left after the memory, where the plain limits cry wolf for it."""
-    if seen.large is None or not seen.large.after_memory:
+    if seen.large is None or not seen.large.after_memory or asked.drawn == "left":
         return []
     further = {"measure": asked.measure, "series": seen.large.name, "drawn": "memory"}
     address = f"/charts{query(filters, **further, stage='' if asked.stage == 'pack' else asked.stage)}"
-    return [html.P(dcc.Link("Look at what is left after the run before", href=address))]
+    return [html.P(dcc.Link("Look at what is left after the run before", href=address), className="measure")]
 
 
 def _key(seen: ChartsView) -> Component:

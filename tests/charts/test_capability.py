@@ -7,6 +7,7 @@ import pytest
 
 from analysis.charts import (
     capability,
+    censored_individuals,
     individuals,
     one_sided_interval,
     percentile_interval,
@@ -125,3 +126,29 @@ def test_misuse():
         capability(plain)
     with pytest.raises(ValueError, match="lower must be below upper"):
         capability(plain, lower=2, upper=1)
+
+
+def test_runs_beyond_the_meters_range_count_by_that_and_not_as_values():
+    values = np.exp(steady(60, 21, 2.0, 0.3))
+    limit = float(np.quantile(values, 0.3))
+    sign = np.where(values < limit, -1, 0)
+    seen = np.where(sign < 0, limit, values)
+    plain = individuals(values, scale="log").values
+    known = capability(plain, upper=18.0)
+    told = capability(censored_individuals(seen, sign).values, upper=18.0, censored=sign)
+    as_values = capability(individuals(seen, scale="log").values, upper=18.0)
+    assert told.ppk.value == pytest.approx(known.ppk.value, rel=0.08)
+    assert abs(told.ppk.value - known.ppk.value) < abs(as_values.ppk.value - known.ppk.value)
+    assert told.ppk.high - told.ppk.low > known.ppk.high - known.ppk.low
+    assert told.cp is None and told.cpk is None
+    assert told.beyond_upper == pytest.approx(known.beyond_upper, abs=0.01)
+
+
+def test_too_many_runs_beyond_the_meters_range_are_refused():
+    values = np.exp(steady(40, 22, 2.0, 0.3))
+    limit = float(np.quantile(values, 0.6))
+    sign = np.where(values < limit, -1, 0)
+    found = capability(censored_individuals(np.maximum(values, limit), sign).values, upper=30.0, censored=sign)
+    assert "only 16 of 40 runs lie within the meter" in found.why_not
+    with pytest.raises(ValueError, match="censored"):
+        capability(individuals(values).values, upper=30.0, censored=[0, 1])

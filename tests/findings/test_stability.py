@@ -353,6 +353,16 @@ def test_capability_is_refused_where_the_chart_is_not_stable():
     assert told["ppk"] is None
 
 
+def test_capability_is_refused_where_the_level_moved_though_no_pattern_says_so():
+    given = with_targets((None, None, "total_oxygen", None, 900.0))
+    given = replace(
+        given, rows=given.rows.assign(total_oxygen=given.rows["total_oxygen"] * np.exp(0.02 * given.rows["place"]))
+    )
+    series = only(stability(given, "total_oxygen", rules=("fifteen-inside",)))
+    assert series.moves and not series.signals
+    assert series.as_document()["targets"]["why_not"] == "the chart is not stable: its level moved"
+
+
 def test_no_target_no_capability():
     assert only(stability(table(packs(40)), "total_oxygen")).targets is None
     out_of_order = with_targets((None, None, "total_oxygen", 300.0, 10.0))
@@ -370,6 +380,7 @@ def test_a_slow_climb_is_told_from_a_step():
     assert climb.low < 100 * math.expm1(0.015 * 59) < climb.high
     assert climb.earliest <= climb.at <= climb.latest < climb.ends
     assert "slowly, from about" in finding.answer
+    assert abs(only(finding).correlation) < 0.3
 
 
 def test_memory_from_run_to_run_is_said():
