@@ -16,7 +16,7 @@ import pandas as pd
 
 from analysis.findings.meter_bias import MeterBias
 from analysis.findings.meter_correction import MeterTreatment, Treatment, moved_meters
-from analysis.findings.wording import day, listing
+from analysis.findings.wording import day
 from analysis.ledger import JournalEntry, Ledger, TakenBack
 
 __all__ = [
@@ -28,6 +28,7 @@ __all__ = [
     "in_force",
     "meter_decisions",
     "take_back_meter",
+    "why_not",
 ]
 
 SUBJECT = "meter"
@@ -99,27 +100,44 @@ def decide_meter(
     Raises
     ------
     ValueError
-        If another decision about this meter stands, if its checks do not say by how much it is to be set right or from
-        when its readings are to be set aside, if the last day lies before the first, or if ``because`` or ``by`` is
-        empty.
+        If it cannot be done, as ``why_not`` says, or if ``because`` or ``by`` is empty.
     """
-    standing = [one for one in meter_decisions(ledger) if _key(one.what) == _key(what)]
-    if standing:
-        raise ValueError(
-            f"decide_meter: what must be about a meter without a decision that stands, got {what.meter}, whose "
-            f"readings are {standing[0].what.treatment} by decision {standing[0].number}: take that back first"
-        )
-    _check_days(what)
     found = tuple(meters)
-    bias = next((m for m in found if (m.meter, m.measure.name) == _key(what)), None)
-    needs_checks = what.treatment is Treatment.SET_RIGHT or what.since is None
-    if needs_checks and (bias is None or not moved_meters([bias])):
+    why = why_not(what, meter_decisions(ledger), found)
+    if why is not None:
         raise ValueError(
-            f"decide_meter: what must be about a meter whose checks show that it moved ({_moved(found)}), or set "
-            f"readings aside from a day on, got {what.meter} to be {what.treatment}"
+            f"decide_meter: what must be something that can be done, got {what.meter} to be {what.treatment}: {why}"
         )
+    bias = _bias(what, found)
     entry = ledger.decide(SUBJECT, _content(what, _checks_now(bias)), because, by, at)
     return decision_of(entry)
+
+
+def why_not(what: MeterTreatment, standing: Iterable[MeterDecision], meters: Iterable[MeterBias]) -> str | None:
+    """Return in a sentence why something cannot be decided about a meter; None where it can.
+
+    Parameters
+    ----------
+    what : MeterTreatment
+    standing : iterable of MeterDecision
+        The decisions that stand.
+    meters : iterable of MeterBias
+        What the checks say of each meter now.
+    """
+    before = next((one for one in standing if _key(one.what) == _key(what)), None)
+    if before is not None:
+        done = f"The readings of {what.meter} are {before.what.treatment} already, by decision {before.number}"
+        return f"{done}: take that back first."
+    if what.since is not None and what.until is not None and what.until < what.since:
+        return f"The last day, {day(what.until)}, lies before the first, {day(what.since)}."
+    bias = _bias(what, meters)
+    if bias is not None and moved_meters([bias]):
+        return None
+    if what.treatment is Treatment.SET_RIGHT:
+        return f"The checks of {what.meter} do not show that it has moved: they do not say by how much to set it right."
+    if what.since is None:
+        return f"The checks of {what.meter} do not show since when it has moved: say from which day to set it aside."
+    return None
 
 
 def take_back_meter(ledger: Ledger, number: int, because: str, by: str, at: datetime | None = None) -> MeterDecision:
@@ -166,14 +184,8 @@ def _key(what: MeterTreatment) -> tuple[str, str]:
     return what.meter, what.quantity
 
 
-def _check_days(what: MeterTreatment) -> None:
-    if what.since is not None and what.until is not None and what.until < what.since:
-        raise ValueError(f"decide_meter: until must not lie before since ({day(what.since)}), got {day(what.until)}")
-
-
-def _moved(meters: Iterable[MeterBias]) -> str:
-    names = [m.meter for m in moved_meters(meters)]
-    return listing(names) if names else "none of them did"
+def _bias(what: MeterTreatment, meters: Iterable[MeterBias]) -> MeterBias | None:
+    return next((m for m in meters if (m.meter, m.measure.name) == _key(what)), None)
 
 
 def _checks_now(bias: MeterBias | None) -> ChecksThen | None:

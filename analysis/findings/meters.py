@@ -12,9 +12,11 @@ from analysis.charts import individuals
 from analysis.findings.filters import Filters
 from analysis.findings.meter_bias import Checked, MeterBias, bias_in_words, interval_in_words
 from analysis.findings.meter_course import FEWEST_CHECKS, State, course
+from analysis.findings.meter_decisions import MeterDecision
 from analysis.findings.meter_deviations import Deviations, deviations
 from analysis.findings.meter_episodes import episodes
 from analysis.findings.meter_repeats import RepeatStudy, repeat_studies
+from analysis.findings.meter_standing import Standing, standing_decisions
 from analysis.findings.wording import count, day, listing
 from analysis.ledger import Snapshot
 from analysis.linking import PackTable
@@ -24,11 +26,15 @@ from analysis.vocabulary import measure as measure_of
 __all__ = ["MetersFinding", "meters"]
 
 _BASELINE = 20
+_MOVED = (State.DRIFTING, State.SHIFTED)
 
 
 @dataclass(frozen=True, eq=False)
 class MetersFinding:
-    """What the checks and the repeated readings say of every meter."""
+    """What the checks and the repeated readings say of every meter, and what was decided about their readings.
+
+    ``standing`` are the decisions that stand, ``taken_back`` those that were taken back.
+    """
 
     question: str
     answer: str
@@ -37,6 +43,8 @@ class MetersFinding:
     filters: Filters
     meters: tuple[MeterBias, ...]
     studies: tuple[RepeatStudy, ...]
+    standing: tuple[Standing, ...] = ()
+    taken_back: tuple[MeterDecision, ...] = ()
 
     def as_document(self) -> dict[str, object]:
         """Return the JSON document of the command line."""
@@ -45,6 +53,8 @@ class MetersFinding:
             "answer": self.answer,
             "meters": [meter.as_document() for meter in self.meters],
             "studies": [study.as_document() for study in self.studies],
+            "decisions": [one.as_document() for one in self.standing],
+            "taken_back": [one.as_document() for one in self.taken_back],
             "cautions": list(self.cautions),
             "ledger_state": self.ledger_state,
         }
@@ -57,7 +67,7 @@ class MetersFinding:
         ]
 
 
-def meters(records: Snapshot, table: PackTable | None = None) -> MetersFinding:
+def meters(records: Snapshot, table: PackTable | None = None, decisions: Sequence[MeterDecision] = ()) -> MetersFinding:
     """Return whether each meter can be believed.
 
     Parameters
@@ -66,20 +76,25 @@ def meters(records: Snapshot, table: PackTable | None = None) -> MetersFinding:
         The records as they stand; its meter checks, readings, packaging runs, batches and targets are used.
     table : PackTable, optional
         Where each run's recipe is taken from; without it, from the batch numbers that name one recipe only.
+    decisions : sequence of MeterDecision
+        Every decision about meters, those that were taken back too.
     """
     told = deviations(records.frame("meter_checks"))
     readings = records.frame("readings")
     keys = pd.concat([told.span, told.zero])[["meter", "quantity"]].drop_duplicates().sort_values(["meter", "quantity"])
     found = tuple(_bias(str(m), str(q), told, readings) for m, q in keys.itertuples(index=False))
     studies = repeat_studies(readings, _recipes(records, table), records.frame("targets"))
+    standing = standing_decisions(decisions, readings, found, records.state)
     return MetersFinding(
         question="Can the meters be believed?",
         answer=_answer(found, studies),
-        cautions=_cautions(told, found, studies),
+        cautions=_cautions(told, found, studies, standing),
         ledger_state=records.state,
         filters=Filters(),
         meters=found,
         studies=studies,
+        standing=standing,
+        taken_back=tuple(one for one in decisions if one.taken_back is not None),
     )
 
 
@@ -88,7 +103,7 @@ def _bias(meter: str, quantity: str, told: Deviations, readings: pd.DataFrame) -
     span = _checked(told.span, meter, measure, at_zero=False)
     zero = _checked(told.zero, meter, measure, at_zero=True)
     made = MeterBias(meter, measure, span, zero, 0, ())
-    since = made.worst.since if made.state in (State.DRIFTING, State.SHIFTED) else None
+    since = made.worst.since if made.state in _MOVED else None
     own = readings[(readings["meter"] == meter) & (readings["measured_at"] >= since)] if since else readings[:0]
     own_levels = told.levels[(told.levels["meter"] == meter) & (told.levels["quantity"] == quantity)]
     return MeterBias(meter, measure, span, zero, len(own), _of_one(made, own_levels))
@@ -128,7 +143,7 @@ def _of_one(made: MeterBias, levels: pd.DataFrame) -> tuple[str, ...]:
         gap, error = float(np.diff(ends["mean"])[0]), float(np.hypot(*ends["sem"]))
         if error > 0 and abs(gap) / error > 2.58:
             said.append("Its bias is not the same at every reference: it is not a matter of slope alone.")
-    if made.worst.course.either_way and made.state in (State.DRIFTING, State.SHIFTED):
+    if made.worst.course.either_way and made.state in _MOVED:
         said.append("A step and a drift explain its checks about equally well.")
     return tuple(said)
 
@@ -136,7 +151,7 @@ def _of_one(made: MeterBias, levels: pd.DataFrame) -> tuple[str, ...]:
 def _answer(found: Sequence[MeterBias], studies: Sequence[RepeatStudy]) -> str:
     if not found and not studies:
         return "No meter check and no repeated reading is on record."
-    off = [meter for meter in found if meter.state in (State.DRIFTING, State.SHIFTED)]
+    off = [meter for meter in found if meter.state in _MOVED]
     steady = sorted(meter.meter for meter in found if meter.state is State.STEADY)
     few = sorted(meter.meter for meter in found if meter.state is State.TOO_FEW)
     parts = [meter.sentence for meter in off]
@@ -147,12 +162,17 @@ def _answer(found: Sequence[MeterBias], studies: Sequence[RepeatStudy]) -> str:
     return " ".join([*parts, *(study.answer for study in studies)])
 
 
-def _cautions(told: Deviations, found: Sequence[MeterBias], studies: Sequence[RepeatStudy]) -> tuple[str, ...]:
+def _cautions(
+    told: Deviations, found: Sequence[MeterBias], studies: Sequence[RepeatStudy], standing: Sequence[Standing]
+) -> tuple[str, ...]:
     said = []
-    if any(meter.state in (State.DRIFTING, State.SHIFTED) for meter in found):
+    decided = {(one.decision.what.meter, one.decision.what.quantity) for one in standing}
+    open_ = [m.meter for m in found if m.state in _MOVED and (m.meter, m.measure.name) not in decided]
+    if open_:
         said.append(
-            "Readings of a meter that has moved stand on record as they were read: no chart or verdict corrects them "
-            "or leaves them out. The model of practices has the meter beside them, which takes up a steady bias only."
+            f"{listing(open_)} {'has' if len(open_) == 1 else 'have'} moved, and nobody has decided about the readings "
+            "since: charts and verdicts use them as they were read. The model of practices has the meter beside them, "
+            "which takes up a steady bias only."
         )
     if told.computed:
         said.append(

@@ -13,13 +13,13 @@ import pandas as pd
 from analysis.findings.margins import decided_margins, with_decided_margins
 from analysis.findings.meter_correction import READ_WITH, MeterTreatment, Touched, treated
 from analysis.findings.meter_decisions import MeterDecision, in_force, meter_decisions
+from analysis.findings.meter_standing import off_in_words, period_in_words
 from analysis.findings.meters import meters
-from analysis.findings.wording import amount, day, percent_of_ratio
+from analysis.findings.wording import day
 from analysis.ledger import Ledger, Snapshot, snapshot
 from analysis.linking import PackTable, Remark, linked, pack_table
-from analysis.vocabulary import measure as measure_of
 
-__all__ = ["off_in_words", "table_in_use", "treated_table"]
+__all__ = ["table_in_use", "treated_table"]
 
 # What linking works out from a reading of the finished pack, and the column that says where it did.
 _WORKED_OUT = {"dissolved_oxygen": "total_oxygen", "haze": "chill_haze"}
@@ -73,18 +73,6 @@ def treated_table(
     return replace(table, readings=kept), touched
 
 
-def off_in_words(touched: Touched) -> str:
-    """Return by how much the meter read wrongly at most, such as ``22.6 % too high``; "" where nothing is known."""
-    said = []
-    if touched.off:
-        share = percent_of_ratio(touched.off)
-        said.append(f"{amount(abs(share), '%')} too {'high' if share > 0 else 'low'}")
-    if touched.off_zero:
-        unit = measure_of(touched.treatment.quantity).unit
-        said.append(f"{amount(abs(touched.off_zero), unit)} too {'high' if touched.off_zero > 0 else 'low'} at zero")
-    return " and ".join(said)
-
-
 def _name_of(readings: pd.DataFrame, frame: pd.DataFrame) -> str:
     """Return a name of what was changed, the same for the same change."""
     before, after = readings["value"].to_numpy(np.float64), frame["value"].to_numpy(np.float64)
@@ -95,19 +83,10 @@ def _name_of(readings: pd.DataFrame, frame: pd.DataFrame) -> str:
 
 def _remark(decision: MeterDecision, touched: Touched, as_read: PackTable) -> Remark:
     what, wrong = decision.what, off_in_words(touched)
-    how = f", as the meter read {'up to ' if touched.varies else ''}{wrong}" if wrong else ""
+    which = f"of meter {what.meter}{period_in_words(touched, ended=_came_back(touched, as_read))}"
+    how = f", as the meter read {wrong}" if wrong else ""
     told = f"{what.treatment}{how} (decided by {decision.by} on {day(decision.at)}: {decision.because.rstrip('.')})"
-    return Remark(f"of meter {what.meter}{_period(what, touched, as_read)}", told, _counts(touched, as_read))
-
-
-def _period(what: MeterTreatment, touched: Touched, as_read: PackTable) -> str:
-    """Return from when to when the touched readings were made, in words."""
-    first, last = (touched.at.min(), touched.at.max()) if len(touched.at) else (None, None)
-    since = what.since or (None if first is None else first.date())
-    until = what.until or (last.date() if last is not None and _came_back(touched, as_read) else None)
-    if since is None:
-        return ""
-    return f" since {day(since)}" if until is None else f" from {day(since)} to {day(until)}"
+    return Remark(which, told, _counts(touched, as_read))
 
 
 def _came_back(touched: Touched, as_read: PackTable) -> bool:

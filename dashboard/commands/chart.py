@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import click
 
 from analysis.charts import FIRST_RULES, RULES
+from analysis.findings.as_read import charts_as_read
 from analysis.findings.baselines import frozen_phases
 from analysis.findings.filters import Filters
 from analysis.findings.series_adjusted import what_was_done
@@ -62,17 +63,14 @@ def command(
     Limits come from the baselines that were frozen on the dashboard, else from a series' first runs.
     """
     table = table_in_use(ledger)
+    asked = (measure, stage, filters, tuple(rules) or FIRST_RULES, frozen_phases(ledger))
     finding = stability(
         table,
-        measure,
-        stage,
-        filters,
-        tuple(rules) or FIRST_RULES,
-        frozen_phases(ledger),
+        *asked,
         done=what_was_done(table, measure_of(measure), stage) if adjusted else None,
         slow=None if percent is None else _asked(percent, within, years),
     )
-    tell(finding, as_json)
+    tell(finding, as_json, charts_as_read(table, *asked))
     if not as_json:
         _tell_slow(finding)
     raise SystemExit(0 if finding.series else 1)

@@ -15,6 +15,7 @@ from click.core import ParameterSource
 from rich.console import Console
 from rich.table import Table
 
+from analysis.findings.as_read_result import AsRead
 from analysis.findings.filters import Filters
 from analysis.ledger import Ledger, LedgerError
 from analysis.problems import Problem
@@ -30,6 +31,7 @@ __all__ = [
     "print_problems",
     "print_table",
     "refuse",
+    "said",
     "tell",
 ]
 
@@ -80,10 +82,22 @@ def ledger_option(run: Callable[P, R]) -> Callable[..., R]:
     return with_ledger
 
 
+def said(_: click.Context, parameter: click.Parameter, text: str) -> str:
+    """Return what was said in an option that may not be blank."""
+    if not text.strip():
+        raise click.BadParameter("must not be blank: it is kept with the change.", param=parameter)
+    return text.strip()
+
+
 def person_option(run: Callable[P, R]) -> Callable[P, R]:
     """Add --by, the name that is kept with a change."""
     return click.option(
-        "--by", metavar="NAME", default=_user, show_default="the name you are signed in by", help="Who does this."
+        "--by",
+        metavar="NAME",
+        default=_user,
+        show_default="the name you are signed in by",
+        callback=said,
+        help="Who does this.",
     )(run)
 
 
@@ -154,14 +168,23 @@ class _Told(Protocol):
     def in_words(self) -> tuple[list[str], list[list[str]]]: ...
 
 
-def tell(finding: _Told, as_json: bool) -> None:
-    """Print a finding: its document, or its table on standard output and its cautions and answer beside it."""
+def tell(finding: _Told, as_json: bool, as_read: AsRead | None = None) -> None:
+    """Print a finding: its document, or its table on standard output and its cautions and answer beside it.
+
+    ``as_read`` is what would be told with every reading as it was read, where some are set right or set aside.
+    """
     if as_json:
-        print_document(finding.as_document())
+        beside = {} if as_read is None else {"as_read": as_read.as_document()}
+        print_document({**finding.as_document(), **beside})
         return
     print_table(*finding.in_words())
     for caution in finding.cautions:
         complain(caution)
+    if as_read is not None:
+        complain(as_read.answer)
+        for line in as_read.lines:
+            if line.differs:
+                complain(f"  {line.name}: {line.in_use}; as read: {line.as_read}.")
     complain(finding.answer)
 
 

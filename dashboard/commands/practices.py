@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import click
 
+from analysis.findings.as_read import verdicts_as_read
 from analysis.findings.filters import Filters
 from analysis.findings.practices import practices
 from analysis.findings.table_in_use import table_in_use
@@ -20,6 +21,7 @@ __all__ = ["command"]
 @ledger_option
 def command(ledger: Ledger, measure: str, filters: Filters, as_json: bool) -> None:
     """Say which practices raise or lower a measure, which make no practical difference, which cannot be told yet."""
-    finding = practices(table_in_use(ledger), measure, filters)
-    tell(finding, as_json)
+    table = table_in_use(ledger)
+    finding = practices(table, measure, filters)
+    tell(finding, as_json, verdicts_as_read(table, measure, filters))
     raise SystemExit(0 if finding.practices else 1)
