@@ -20,6 +20,7 @@ from analysis.records.measure_headers import measure_of
 from analysis.records.moment_meanings import take_moments, words_of
 from analysis.records.unit_columns import take_unit_columns
 from analysis.records.wide_meanings import owned, take_attributes, take_measures
+from analysis.units import recognise_unit
 from analysis.vocabulary import MEASURES, slug
 
 __all__ = ["match_kind"]
@@ -136,11 +137,10 @@ def _take_columns(
         words = words_of(kind, name)
         for j, header in free:
             for reading, (said, unit) in enumerate(header.names):
-                if said in words and not (unit and column.type not in _NUMERIC) and _fits(name, said, looks(j)):
+                if said in words and _has_unit(column, unit) and _fits(name, said, looks(j)):
+                    rank = words[said] + _may_be_format(name, said, looks(j))
                     own = said if said in _UNIT_HEADERS.get(name, ()) else None
-                    candidates.append(
-                        _Candidate(words[said], reading, place, header, name, header.unit or unit or own, j)
-                    )
+                    candidates.append(_Candidate(rank, reading, place, header, name, header.unit or unit or own, j))
                     break
     has_measures = kind in WIDE_KINDS and any(
         (named := measure_of(h)) is not None and named.measure != "temperature" for _, h in free
@@ -159,6 +159,18 @@ def _take_columns(
             each.column, each.header.text, "kept", each.name, each.unit, each.header.angle, is_weak=each.rank >= _WEAK
         )
         taken.add(each.name)
+
+
+def _has_unit(column: kinds.Column, unit: str | None) -> bool:
+    """Tell whether a unit split off a header's words can be the column's: "O2 %" is none of a headspace's volume."""
+    if unit is None or not column.unit:
+        return unit is None or column.type in _NUMERIC
+    return recognise_unit(unit, column.name) is not None
+
+
+def _may_be_format(name: str, said: str, look: Look) -> bool:
+    """Tell whether words under "Pack" may be cans and bottles, not the number of a run or a sample."""
+    return name in ("run", "sample") and said in ("pack", "package", "packaging") and look == "text"
 
 
 def _fits(name: str, said: str, look: Look) -> bool:
@@ -204,7 +216,8 @@ def _needs(kind: str, kept: set[str], meanings: Sequence[Meaning]) -> list[tuple
     if kind == "pack_runs":
         packed = next((m for m in meanings if m.role == "kept" and m.name == "packed_at"), None)
         is_log = packed is not None and (not packed.is_weak or not measures or bool(kept & set(_PACK_ONLY)))
-        return [("run", "run" in kept), ("batch", "batch" in kept), ("packed_at", is_log)]
+        names_itself = "batch" in kept and packed is not None and not packed.is_weak
+        return [("run", "run" in kept or names_itself), ("batch", "batch" in kept), ("packed_at", is_log)]
     if kind == "readings":
         return [("batch, run or vessel", bool(kept & {"batch", "run", "vessel"})),
                 ("quantity", "quantity" in kept or measures), ("value", "value" in kept or measures)]  # fmt: skip

@@ -40,6 +40,7 @@ from analysis.records.scores import read_attributes
 from analysis.records.stated import read_meter_checks, read_targets
 from analysis.records.table import table_of
 from analysis.records.taken import RejectedRows, SheetIntake
+from analysis.records.unnamed_runs import name_runs
 from analysis.records.wide import (
     fill_run_details,
     fill_stages,
@@ -88,6 +89,7 @@ def read_sheet(sheet: RawSheet, recognised: Recognised, today: date, dates_are_p
     context = Context(kind, sheet.name, recognised, table, faults, _decimal(sheet, recognised))
     note_unknown_answers(context)
     values = read_kept(context)
+    name_runs(context, values)
     if recognised.having("measure"):
         made, numbered = _read_wide(context, values, today, dates_are_packing)
     elif recognised.having("attribute"):

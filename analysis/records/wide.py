@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -37,6 +38,7 @@ Rows = npt.NDArray[np.intp]
 _PER_ROW_TEXTS = ("batch", "run", "vessel", "stage", "sample", "replicate")
 _RUN_TEXTS = ("format", "line")
 _RUN_NUMBERS = ("size", "headspace", "fill_temperature")
+_ONLY_IN_A_PACK = ("total_oxygen", "headspace_oxygen")
 
 
 def read_wide(context: Context) -> tuple[Block, ...]:
@@ -44,6 +46,8 @@ def read_wide(context: Context) -> tuple[Block, ...]:
     blocks = []
     for meaning in context.recognised.having("measure"):
         block = read_block(context, meaning)
+        if block.measure in _ONLY_IN_A_PACK and block.stage is None and context.recognised.kept("stage") is None:
+            block = replace(block, stage="pack")
         check_value(context, meaning.header, block.rows, block.measure, block.value)
         blocks.append(block)
     return tuple(blocks)
@@ -118,7 +122,10 @@ def _meters(blocks: Sequence[Block], kept: Sequence[Rows], order: Rows) -> pd.Se
 
 
 def fill_stages(context: Context, values: Values) -> None:
-    """Say where a reading was taken where no stage is written: by the vessel's name, or in a pack of a run."""
+    """Say where a reading was taken where no stage is written: by the vessel's name, or in a pack of a run.
+
+    On a sheet of packaging runs a vessel says where the beer came from; what stands beside a run was read in its packs.
+    """
     stage = values.texts.get("stage")
     vessel = values.texts.get("vessel")
     told = text_of_codes(np.full(values.n, -1, dtype=np.int32), [])
@@ -128,10 +135,12 @@ def fill_stages(context: Context, values: Values) -> None:
         names = {name: stage_of_vessel(name) or by_header for name in vessel.dropna().unique()}
         told = vessel.map(names).astype("str")
     sample = context.recognised.kept("sample")
-    is_pack = values.present("run")
+    is_pack, in_vessel = values.present("run"), values.present("vessel")
+    if context.kind == "pack_runs":
+        told, in_vessel = told.where(~is_pack), in_vessel & ~is_pack
     if sample is not None and CHOICES["stage"](sample.header) == "pack":
         is_pack = is_pack | values.present("sample")
-    in_pack = np.where(is_pack & ~values.present("vessel"), np.int32(0), np.int32(-1))
+    in_pack = np.where(is_pack & ~in_vessel, np.int32(0), np.int32(-1))
     told = told.where(told.notna(), text_of_codes(in_pack.astype(np.int32), ["pack"]))
     values.texts["stage"] = told if stage is None else stage.where(stage.notna(), told)
 
