@@ -13,8 +13,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.oxygen import oxygen_solubility
-from analysis.oxygen.solubility_benson_krause_1984 import STANDARD_PRESSURE
-from analysis.vocabulary import slug
+from analysis.records.air_saturated import air_saturated
 
 __all__ = ["COLUMNS", "Deviations", "deviations"]
 
@@ -22,8 +21,6 @@ COLUMNS = ("meter", "quantity", "at", "deviation", "references")
 
 _MICROGRAMS = 1_000.0
 _NOT_SAID = "not said"
-_AIR = ("air", "saturated", "saturation")
-_TEMPERATURE, _PRESSURE = ("temperature", "water_temperature", "temp"), ("pressure", "air_pressure", "barometer")
 
 
 @dataclass(frozen=True)
@@ -54,8 +51,8 @@ def deviations(checks: pd.DataFrame) -> Deviations:
 
     Notes
     -----
-    A check of dissolved oxygen in air-saturated water that gives no reference but the water's temperature [°C] (and,
-    if it is written, the air pressure [kPa, or hPa above 200]) has its reference computed after Benson and Krause 1984.
+    A check of dissolved oxygen in air-saturated water that gives no reference but the water's temperature and the air
+    pressure has its reference computed after Benson and Krause 1984.
     """
     frame = checks.assign(quantity=checks["quantity"].fillna(_NOT_SAID))
     computed = frame["reference"].isna() & (frame["quantity"] == "dissolved_oxygen")
@@ -84,24 +81,8 @@ def _by_day(rows: pd.DataFrame) -> pd.DataFrame:
 
 def _air_saturated(extra: object) -> float:
     """Return the oxygen of air-saturated water [µg/L] from a check's further cells; NaN where they do not say."""
-    cells = {slug(header): str(cell) for header, cell in _cells(extra).items()}
-    if not any(word in cell.casefold() for cell in cells.values() for word in _AIR):
+    cells = dict(json.loads(extra)) if isinstance(extra, str) and extra else {}
+    found = air_saturated({header: str(cell) for header, cell in cells.items()})
+    if found is None:
         return float("nan")
-    temperature = _number(cells, _TEMPERATURE, float("nan"))
-    pressure = _number(cells, _PRESSURE, STANDARD_PRESSURE)
-    kilopascals = pressure / 10 if pressure > 200 else pressure
-    return float(oxygen_solubility(temperature, kilopascals)) * _MICROGRAMS
-
-
-def _cells(extra: object) -> dict[str, object]:
-    return dict(json.loads(extra)) if isinstance(extra, str) and extra else {}
-
-
-def _number(cells: dict[str, str], names: tuple[str, ...], otherwise: float) -> float:
-    for header, cell in cells.items():
-        if any(header == name or header.startswith(f"{name}_") for name in names):
-            try:
-                return float(cell.replace(",", "."))
-            except ValueError:
-                return float("nan")
-    return otherwise
+    return float(oxygen_solubility(found.temperature, found.pressure)) * _MICROGRAMS

@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.records import kinds
+from analysis.records.air_saturated import air_saturated
 from analysis.records.context import Context, Values
 from analysis.vocabulary import measure
 
@@ -23,6 +24,7 @@ _WEEK = 10_080.0
 _NEEDED: Mapping[str, tuple[tuple[str, ...], ...]] = {
     "operations": (("batch", "vessel"), ("operation",), ("started_at",)),
     "readings": (("batch", "run", "vessel"),),
+    "meter_checks": (("meter",), ("checked_at",), ("observed",)),
     "targets": (("quantity",), ("lower", "upper", "target", "margin")),
 }
 # The lowest and highest that can be, in the kept unit. Common practice, no source: wide on purpose.
@@ -215,6 +217,25 @@ def _check_taste_tests(context: Context, values: Values) -> None:
     )  # fmt: skip
 
 
+def _check_meter_checks(context: Context, values: Values) -> None:
+    """Reject the rows without a reference that are no check of oxygen in air-saturated water at a known state."""
+    lacking = context.active & ~values.present("reference")
+    if not lacking.any():
+        return
+    extras = [(m.header, context.cells(m)) for m in context.recognised.having("extra")]
+    oxygen = (values.texts["quantity"] == "dissolved_oxygen").to_numpy(dtype=bool, na_value=False)
+    for row in np.flatnonzero(lacking & oxygen):
+        lacking[row] = air_saturated({header: cells.text_at(int(row)) for header, cells in extras}) is None
+    meaning = context.recognised.kept("reference")
+    context.faults.reject(
+        lacking & ~context.faults.is_blamed([meaning.header] if meaning is not None else []), "value-needed",
+        "The row has no reference.",
+        "Fill in what the meter should have read. For oxygen in air-saturated water, the water's temperature and the "
+        "air pressure beside it will do, as in “Temperature (°C)” and “Air pressure (mbar)”.",
+        None if meaning is None else meaning.header,
+    )  # fmt: skip
+
+
 def _check_targets(context: Context, values: Values) -> None:
     lower, upper = values.numbers.get("lower"), values.numbers.get("upper")
     if lower is not None and upper is not None:
@@ -232,5 +253,6 @@ _CHECKS = {
     "readings": _check_readings,
     "tastings": _check_tastings,
     "taste_tests": _check_taste_tests,
+    "meter_checks": _check_meter_checks,
     "targets": _check_targets,
 }

@@ -5,11 +5,13 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+from analysis.records.air_saturated import says_air_saturated
 from analysis.records.context import Context, Values
 from analysis.records.headers import read_header
 from analysis.records.kept import ask_units, rows_of_state, text_of_codes
 from analysis.records.meaning import Meaning
 from analysis.records.measure_headers import measure_of
+from analysis.records.parsed import State
 from analysis.records.parsing import parse_numbers
 from analysis.records.readings import Quantities, read_quantities
 from analysis.records.scales import scale
@@ -36,7 +38,8 @@ def read_meter_checks(context: Context, values: Values) -> None:
         assert meaning is not None  # a sheet without it is no sheet of meter checks
         cells = context.cells(meaning)
         numbers = parse_numbers(cells, context.decimal)
-        rows_of_state(context, meaning, cells, numbers.state)
+        in_air = cells.text.map(says_air_saturated).to_numpy(dtype=bool) if name == "reference" else False
+        rows_of_state(context, meaning, cells, np.where(in_air, State.EMPTY, numbers.state))
         code, texts = units_of(context, numbers, unit)
         quantity = _told_by_unit(quantities, code, texts, meaning.unit)
         value = np.where(context.active, numbers.value, np.nan)

@@ -176,7 +176,8 @@ def test_air_saturated_water_without_a_reference_is_computed():
             "meter": "OX9", "checked_at": pd.Timestamp("2026-03-02 08:00"), "quantity": "dissolved_oxygen",
             "reference": [np.nan, np.nan, np.nan], "observed": 9000.0,
             "extra": ['{"Against": "air-saturated water", "Temperature (°C)": "20,0", "Pressure (hPa)": "900"}',
-                      '{"Against": "air-saturated water", "Temperature": "20"}', '{"Against": "something"}'],
+                      '{"Against": "air-saturated water", "Temperature": "20", "Pressure": "101.325"}',
+                      '{"Against": "something"}'],
         }
     )  # fmt: skip
     told = deviations(Snapshot.of({"meter_checks": frame}).frame("meter_checks"))
