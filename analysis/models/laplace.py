@@ -23,6 +23,8 @@ _INNER_LEVEL = 1e-18
 _LEAST_WEIGHT = 1e-12
 _LEAST_THETA = 1e-5
 _HESSIAN_STEP = 3e-4
+_BEGUN_ANEW = 8
+_FLAT = 1e-4  # slope, of a parameter of about unit size, that counts as flat against the log likelihood
 _FURTHEST = 50.0  # ψ are logs and thresholds: beyond it nothing is finite
 
 
@@ -140,21 +142,39 @@ def maximise(X: Floats, random: RandomRows, family: Family, has_intercept: bool)
     beta = np.zeros(X.shape[1])
     if has_intercept:
         beta[0] = intercept
-    begin = np.concatenate([np.full(random.count, 0.1 * _scale(family, own)), beta, own])
-    bounds = [(0.0, None)] * random.count + [(None, None)] * (len(beta) + len(own))
-    options = {"ftol": 1e-15, "gtol": 1e-7, "maxiter": 1000, "maxcor": 30}
-    found: OptimizeResult = minimize(  # type: ignore[call-overload]  # the stubs miss bounds open on one side
-        search.criterion, begin, jac=True, method="L-BFGS-B", bounds=bounds, options=options
-    )
-    vector = np.asarray(found.x)
+    variance = _scale(family, own)
+    begin = np.concatenate([np.full(random.count, 0.1 * variance), beta, own])
+    unit = np.concatenate([np.full(random.count, variance), np.full(len(beta), np.sqrt(variance)), np.ones(len(own))])
+    vector, ended = _searched(search, begin, unit)
     value, _ = search.criterion(vector)
     phi, beta, own = search.split(vector)
     covariance = _covariance(search, vector)
     theta = np.maximum(np.sqrt(phi), _LEAST_THETA)
     eta = X @ beta + random.spread(theta, search.effects)
-    return LaplaceSolution(
-        phi, beta, own, search.effects, covariance, -value, eta, bool(found.success), search.evaluations
-    )
+    return LaplaceSolution(phi, beta, own, search.effects, covariance, -value, eta, ended, search.evaluations)
+
+
+def _searched(search: LaplaceSearch, begin: Floats, unit: Floats) -> tuple[Floats, bool]:
+    """Search in parameters of about one size, ``unit`` (T + p + k,) each; begun anew where a line search gave up before
+    the slope was flat. Returns the place, and whether the slope is flat there."""
+    bounds = [(0.0, None)] * search.random.count + [(None, None)] * (len(begin) - search.random.count)
+    options = {"ftol": 1e-15, "gtol": 1e-7, "maxiter": 1000, "maxcor": 30}
+
+    def scaled(place: Floats) -> tuple[float, Floats]:
+        value, slope = search.criterion(place * unit)
+        return value, slope * unit
+
+    place, value = begin / unit, np.inf
+    for _ in range(_BEGUN_ANEW):
+        found: OptimizeResult = minimize(  # type: ignore[call-overload]  # the stubs miss bounds open on one side
+            scaled, place, jac=True, method="L-BFGS-B", bounds=bounds, options=options
+        )
+        place, gained, value = np.asarray(found.x), value - float(found.fun), float(found.fun)
+        slope = np.where((place <= 0) & (np.arange(len(place)) < search.random.count), 0.0, np.asarray(found.jac))
+        flat = float(np.abs(slope).max(initial=0.0)) < _FLAT * (1.0 + abs(value))
+        if flat or gained <= 1e-12 * (1.0 + abs(value)):
+            break
+    return place * unit, flat
 
 
 def _scale(family: Family, own: Floats) -> float:
