@@ -12,7 +12,12 @@ __all__ = ["commit_in_words", "entry_document", "standing", "withdrawal_document
 def commit_in_words(commit: Commit) -> str:
     """Return what an intake did, in a sentence: what is new, what was corrected, what contradicts."""
     if commit.intake is None:
-        return "Nothing new: all of this is on record already."
+        had_rows = any(counts.rows for counts in commit.counts.values())
+        return (
+            "Nothing new: all of this is on record already."
+            if had_rows
+            else "Nothing was stored: no row could be taken in."
+        )
     told = [_by_kind({kind: getattr(c, part) for kind, c in commit.counts.items()}, word) for part, word in _PARTS]
     return f"Intake {commit.intake}: {'; '.join(part for part in told if part) or 'no rows'}."
 

@@ -18,8 +18,8 @@ def command(folder: Path) -> None:
     """Write empty workbooks with the right headers, drop-down words and one example row."""
     try:
         written = write_blank(folder)
-    except OSError as error:
-        refuse(f"{folder}: cannot be written ({error.strerror}).")
+    except ValueError as error:
+        refuse(f"{folder}: cannot be written ({error.__cause__}).")
     for path in written:
         click.echo(str(path))
     complain("Fill in the rows below the example, then: dropbright intake FILE…")

@@ -56,13 +56,16 @@ def command(
     Every row is accepted, rejected with its reason, or ignored (totals, blank lines). Exit code 1 says that rows were
     rejected or a question waits for an answer.
     """
+    _check_there(files)
+    if rejects is not None and rejects.suffix.lower() != ".xlsx":
+        refuse(f"{rejects}: the name must end in .xlsx.")
     answers = _answers(answers_file)
     sources = [SourceFile(path, path.name) for path in files]
     taken = take_in(sources, kind=kind, answers=answers, remembered=ledger.remembered())
+    if rejects is not None:
+        _write_rejects(taken, rejects)
     commit = None if dry_run else ledger.commit(taken, by)
     problems = taken.problems if commit is None else (*taken.problems, *commit.problems)
-    if rejects is not None:
-        write_rejects(taken, rejects)
     if as_json:
         print_document(_document(taken, None if commit is None else commit.intake, problems))
     else:
@@ -70,6 +73,15 @@ def command(
         print_problems(problems)
         complain("Nothing was stored (--dry-run)." if commit is None else commit_in_words(commit))
     raise SystemExit(1 if any(p.severity in (Severity.REJECTED, Severity.QUESTION) for p in problems) else 0)
+
+
+def _check_there(files: tuple[Path, ...]) -> None:
+    """Refuse names under which there is no file, before anything is read."""
+    for path in files:
+        if path.is_dir():
+            refuse(f"{path}: is a folder. Name the files in it.")
+        if not path.exists():
+            refuse(f"{path}: there is no such file.")
 
 
 def _answers(path: Path | None) -> SheetAnswers | None:
@@ -81,6 +93,14 @@ def _answers(path: Path | None) -> SheetAnswers | None:
         refuse(f"{path}: cannot be read ({error.strerror}).")
     except (ValueError, TypeError) as error:
         refuse(f"{path}: is no map of columns ({error}).")
+
+
+def _write_rejects(taken: Intake, path: Path) -> None:
+    """Write the rejected rows before anything is stored: a path that will not do is told in time."""
+    try:
+        write_rejects(taken, path)
+    except ValueError as error:
+        refuse(f"{path}: cannot be written. Nothing was stored. ({error.__cause__})")
 
 
 def _document(taken: Intake, number: int | None, problems: tuple) -> dict[str, object]:
@@ -102,4 +122,6 @@ def print_sheets(taken: Intake) -> None:
         for file in taken.files
         for sheet in file.sheets
     ]
+    if not rows:
+        return
     print_table(("File", "Sheet", "Taken for", "Rows", "Accepted", "Rejected", "Ignored"), rows)

@@ -18,8 +18,9 @@ THREADS = 8
 
 def serve(ledger: Ledger, host: str, port: int, *, demo: bool = False) -> None:
     """Serve the dashboard on ``host`` and ``port``; ends on Ctrl-C."""
-    if not _is_free(host, port):
-        refuse(f"Something answers on {host}:{port} already. Choose another port: --port {port + 1}")
+    fault = _fault_of(host, port)
+    if fault:
+        refuse(f"The dashboard cannot answer on {host}:{port}: {fault}. Choose another --host or --port.")
     app = create_app(ledger, Settings(demo=demo))
     complain(f"Dropbright is open on http://{host}:{port} (stop it with Ctrl-C).")
     try:
@@ -30,7 +31,17 @@ def serve(ledger: Ledger, host: str, port: int, *, demo: bool = False) -> None:
         refuse(f"The dashboard cannot answer on {host}:{port}: {error.strerror}. Choose another --host or --port.")
 
 
-def _is_free(host: str, port: int) -> bool:
-    with socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET, socket.SOCK_STREAM) as probe:
-        probe.settimeout(0.5)
-        return probe.connect_ex((host, port)) != 0
+def _fault_of(host: str, port: int) -> str:
+    """Return why nothing can be served there, "" where it can."""
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    try:
+        with socket.socket(family, socket.SOCK_STREAM) as probe:
+            probe.settimeout(0.5)
+            if probe.connect_ex((host, port)) == 0:
+                return "something answers there already"
+        with socket.socket(family, socket.SOCK_STREAM) as probe:
+            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            probe.bind((host, port))
+    except OSError as error:
+        return (error.strerror or str(error)).lower()
+    return ""

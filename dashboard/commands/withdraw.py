@@ -7,14 +7,22 @@ import click
 from analysis.findings.ledger_changes import withdrawal_document, withdrawal_in_words
 from analysis.findings.wording import listing
 from analysis.ledger import Ledger
-from dashboard.commands.options import complain, json_option, ledger_option, person_option, print_document, refuse
+from dashboard.commands.options import (
+    complain,
+    json_option,
+    ledger_option,
+    person_option,
+    print_document,
+    refuse,
+    said,
+)
 
 __all__ = ["command"]
 
 
 @click.command("withdraw")
 @click.argument("intake", type=int)
-@click.option("--because", required=True, metavar="TEXT", help="Why; kept with the change.")
+@click.option("--because", required=True, callback=said, metavar="TEXT", help="Why; kept with the change.")
 @person_option
 @json_option
 @ledger_option

@@ -23,6 +23,7 @@ __all__ = ["conflict_list", "places", "register", "settle"]
 PLACE = "conflicts-place"
 _SHOWN = 20
 _LONGEST = 500
+_IN_UNIT_OF_QUANTITY = ("value", "reference", "observed", "lower", "upper", "target", "margin")
 
 
 def places() -> list[Component]:
@@ -84,24 +85,35 @@ def _subject(conflict: Conflict) -> str:
     about = dict(conflict.about)
     quantity = about.pop("quantity", None)
     told = [] if quantity is None else [measure(str(quantity)).label.lower()]
-    told += [f"{name.replace('_', ' ')} {_written(value)}" for name, value in about.items()]
+    told += [f"{name.replace('_', ' ')} {_written(value, _unit(conflict, name))}" for name, value in about.items()]
     return ", ".join(told)
 
 
 def _claim_words(conflict: Conflict, place: int) -> str:
     claim = conflict.claims[place]
-    said = ", ".join(f"{name.replace('_', ' ')} {_written(claim.values[name])}" for name in conflict.columns)
+    said = ", ".join(
+        f"{name.replace('_', ' ')} {_written(claim.values[name], _unit(conflict, name))}" for name in conflict.columns
+    )
     return f"{said} ({claim.file} › {claim.sheet}, row {claim.source_row}, taken in by {claim.by} on {day(claim.at)})"
 
 
-def _written(value: object) -> str:
+def _unit(conflict: Conflict, name: str) -> str:
+    """Return the kept unit of a column, "" where it has none: a reading's value is in that of its quantity."""
+    quantity = dict(conflict.about).get("quantity")
+    if name in _IN_UNIT_OF_QUANTITY and quantity is not None:
+        return measure(str(quantity)).unit
+    kind = KINDS.get(conflict.kind)
+    return kind.column(name).unit if kind is not None and name in kind.names else ""
+
+
+def _written(value: object, unit: str = "") -> str:
     if value is None:
         return "blank"
     if isinstance(value, datetime):
         return f"{day(value)}, {value:%H:%M}"
     if isinstance(value, date):
         return day(value)
-    return f"{value:g}" if isinstance(value, float) else str(value)
+    return f"{value:g} {unit}".strip() if isinstance(value, float) else str(value)
 
 
 def show_conflicts(_state: int | None) -> list[Component] | None:

@@ -154,6 +154,34 @@ def test_an_intake_can_be_withdrawn(folder, demo, tmp_path):
     assert "wrong year" in entry["standing"]
 
 
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("intake", "not there.csv"), "not there.csv: there is no such file."),
+        (("intake", "."), ".: is a folder. Name the files in it."),
+        (("intake", __file__, "--rejects", "mend.csv"), "mend.csv: the name must end in .xlsx."),
+        (("intake", __file__, "--rejects", f"{__file__}/mend.xlsx"), "cannot be written. Nothing was stored."),
+        (("intake", __file__, "--by", " "), "must not be blank"),
+        (("withdraw", "1", "--because", " "), "must not be blank"),
+        (("blank", f"{__file__}/blank"), "cannot be written"),
+        (("serve", "--host", "192.0.2.1"), "The dashboard cannot answer on 192.0.2.1:8050"),
+    ],
+)
+def test_misuse_is_told_and_stores_nothing(tmp_path, words, told):
+    url = f"sqlite:///{tmp_path / 'own.sqlite'}"
+    result = CliRunner().invoke(main, ["--ledger", url, *words])
+    assert (result.exit_code, told in result.stderr.replace("\n", " ")) == (2, True), result.stderr
+    assert json.loads(CliRunner().invoke(main, ["history", "--json", "--ledger", url]).stdout)["intakes"] == []
+
+
+def test_an_intake_of_which_nothing_can_be_read_says_so(tmp_path):
+    (tmp_path / "empty.csv").touch()
+    url = f"sqlite:///{tmp_path / 'own.sqlite'}"
+    result = CliRunner().invoke(main, ["intake", str(tmp_path / "empty.csv"), "--ledger", url])
+    assert (result.exit_code, result.stdout) == (1, "")
+    assert "Nothing was stored: no row could be taken in." in result.stderr
+
+
 def test_blank_workbooks_are_taken_without_a_problem(tmp_path):
     ledger = f"sqlite:///{tmp_path / 'own.sqlite'}"
     written = CliRunner().invoke(main, ["blank", str(tmp_path / "blank")])

@@ -225,8 +225,8 @@ def test_a_contradiction_is_shown_and_settled(answering, triggered):
     (conflict,) = context().ledger.conflicts()
     shown = str(conflicts.show_conflicts(2))
     assert "total package oxygen" in shown
-    assert "value 62" in shown
-    assert "value 82" in shown
+    assert "value 62 µg/L" in shown
+    assert "value 82 µg/L" in shown
     triggered(f'{{"conflict":{conflict.number},"type":"conflict-settle"}}.n_clicks')
     keep = str(conflict.claims[1].record)
     assert "Choose the value" in str(conflicts.settle(1, None, "checked", "A. Weir"))
