@@ -10,6 +10,7 @@ import pandas as pd
 from analysis.linking.cellar import Cellar
 from analysis.linking.entries import Ints
 from analysis.linking.further import Further, Grouping, along_ways, further_of, named_apart, practices_of
+from analysis.linking.recipes import RECIPE_HEADERS
 from analysis.linking.samples import Samples
 from analysis.linking.tanks import TANK_HEADERS
 from analysis.linking.work import Done, done_by_packing
@@ -85,7 +86,7 @@ def _of_runs(cellar: Cellar, n_runs: int) -> Further:
     run = cellar.runs.row_run
     rows = np.flatnonzero(run >= 0)
     further = further_of("pack_runs", cellar.pack_rows, Grouping(rows, run[rows], n_runs))
-    return _without(further, TANK_HEADERS)
+    return _without(further, TANK_HEADERS | RECIPE_HEADERS)
 
 
 def _of_readings(readings: pd.DataFrame, samples: Samples, n_runs: int) -> tuple[Further, Further]:

@@ -14,6 +14,7 @@ from analysis.linking.lineage import Lineage, has_own_beer, inflows_of, lineage_
 from analysis.linking.matching import BatchFinder, Links, batch_finder, match_operations
 from analysis.linking.numbers import Pool
 from analysis.linking.occupancy import Occupancy, occupancy_of
+from analysis.linking.recipes import one_spelling, spellings, with_packed_recipes
 from analysis.linking.runs import Runs, named_batches, only_value, runs_of
 from analysis.linking.volumes import Volumes, volumes_of
 
@@ -55,7 +56,8 @@ def cellar_of(records: Snapshot) -> Cellar:
     finder = batch_finder(uses.table, pool, np.maximum(last_packed, _last_left(transfers, len(uses.table))))
     links = match_operations(operations, finder, occupancy)
     inflows = inflows_of(transfers)
-    batches = _with_recipes(uses.table, inflows)
+    batches = with_packed_recipes(_with_recipes(uses.table, inflows), runs, pack_rows)
+    batches["recipe"] = one_spelling(batches["recipe"], spellings(batches["recipe"]))
     own = has_own_beer(batches, inflows, _first_work(operations, links, len(batches)))
     volumes = volumes_of(batches, transfers, own, occupancy)
     members = _shared(runs.members, volumes)
@@ -137,7 +139,7 @@ def _unlinked(
     pack_rows: pd.DataFrame,
     mentioned: tuple[Ints, ...],
 ) -> pd.DataFrame:
-    strange = ~batches["listed"].to_numpy(bool)
+    strange = (~batches["listed"] & batches["recipe"].isna()).to_numpy(bool)
     member_rows = runs.members["record"][strange[runs.members["use"]]].nunique()
     counts = [
         (

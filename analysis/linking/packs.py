@@ -20,6 +20,7 @@ from analysis.linking.entries import Flags, entries, seconds_of, taken
 from analysis.linking.filled import FilledRuns, filled_runs
 from analysis.linking.matching import Links, match_readings, match_runs
 from analysis.linking.pack_oxygen import total_oxygen_of
+from analysis.linking.recipes import one_spelling, spellings
 from analysis.linking.samples import samples_of
 from analysis.linking.tables import PackTable
 from analysis.linking.tanks import tanks_of, written_tanks
@@ -79,9 +80,15 @@ def link(records: Snapshot) -> PackTable:
         unlinked=unlinked_of(parts, cellar.unlinked, runs.unlinked, oxygen.unknown, _in_conflict(records)),
         evidence=evidence_of(parts, cellar.batches, runs),
         blends=runs.blends[["run", "batch", "share", "how"]],
-        targets=entries(records, "targets")[[*kind("targets").names, "record", "intake"]],
+        targets=_targets(records, cellar.batches["recipe"]),
         not_offered=runs.not_offered,
     )
+
+
+def _targets(records: Snapshot, recipes: pd.Series) -> pd.DataFrame:
+    """Return the targets, their recipes spelled as the batches' are."""
+    targets = entries(records, "targets")[[*kind("targets").names, "record", "intake"]]
+    return targets.assign(recipe=one_spelling(targets["recipe"], spellings(recipes)))
 
 
 def _in_conflict(records: Snapshot) -> pd.DataFrame:
