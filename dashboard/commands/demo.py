@@ -41,7 +41,7 @@ def command(folder: Path | None, serving: bool, host: str, port: int) -> None:
     complain(f"Marram Lock Brewery is invented: {len(written)} workbooks written into {place}.")
     ledger = Ledger.open(f"sqlite:///{place / LEDGER_FILE}")
     taken = take_in([SourceFile(path, path.name) for path in written], remembered=ledger.remembered())
-    commit = ledger.commit(taken, by="demo")
+    commit = ledger.commit(taken, by="Marram Lock Brewery (invented)")
     print_sheets(taken)
     complain(commit_in_words(commit))
     table = table_in_use(ledger)
