@@ -100,7 +100,7 @@ def test_practices_in_json(ask):
         (("packs", "--since", "2026-02-01", "--until", "2026-01-01"), 2),
         (("withdraw", "99", "--because", "typed twice"), 2),
         (("packs", "--out", "packs.doc"), 2),
-        (("intake", "there-is-no-such-file.xlsx"), 1),
+        (("intake", "there-is-no-such-file.xlsx"), 2),
     ],
 )
 def test_exit_codes_and_a_sentence_without_a_traceback(ask, words, code):
