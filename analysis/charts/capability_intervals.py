@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from scipy.optimize import brentq
@@ -146,10 +147,17 @@ def percentile_interval(
     level : float
         Confidence.
     """
-    rng = np.random.default_rng(_SEED)
-    sigmas = sigma * np.sqrt((n - 1) / rng.chisquare(n - 1, _DRAWS))
-    means = mean - rng.standard_normal(_DRAWS) * sigmas / math.sqrt(n)
+    spreads, offsets = _draws(n)
+    sigmas = sigma * spreads
+    means = mean - offsets * sigmas / math.sqrt(n)
     drawn = percentile_index(means, sigmas, lower, upper)
     tail = (1 - level) / 2
     low, high = np.quantile(drawn, [tail, 1 - tail])
     return Index(float(percentile_index(mean, sigma, lower, upper)), float(low), float(high))
+
+
+@lru_cache(maxsize=64)
+def _draws(n: int) -> tuple[FloatArray, FloatArray]:
+    """Return draws of sigma over the standard deviation of n runs, and of the standard normal."""
+    rng = np.random.default_rng(_SEED)
+    return np.sqrt((n - 1) / rng.chisquare(n - 1, _DRAWS)), rng.standard_normal(_DRAWS)

@@ -75,9 +75,14 @@ class Levels:
 
 
 def change_point(
-    values: ArrayLike, *, fewest: int = 1, level: float = 0.95, interval: IntervalMethod = "conditional"
+    values: ArrayLike,
+    *,
+    fewest: int = 1,
+    level: float = 0.95,
+    interval: IntervalMethod = "conditional",
+    least_saved: float = 0.0,
 ) -> Shift | None:
-    """Return the one move that explains most; None where the runs are too few or all alike.
+    """Return the one move that explains most; None where the runs are too few or all alike, or it saves too little.
 
     Parameters
     ----------
@@ -89,13 +94,16 @@ def change_point(
         Confidence of the interval for the date.
     interval : {"conditional", "large sample"}
         How that interval is made; see ``shift_intervals``.
+    least_saved : float
+        What the move must save, as ``Shift.saved`` counts it.
     """
     series = as_series(values)
     places = np.flatnonzero(~np.isnan(series))
     found = series[places]
     if found.size < max(2 * fewest, 3) or np.ptp(found) == 0:
         return None
-    return _described(found, places, _best_split(found, fewest), level, interval)
+    split = _best_split(found, fewest)
+    return _described(found, places, split, level, interval) if _saved(found, split) >= least_saved else None
 
 
 def level_shifts(
@@ -130,6 +138,8 @@ def level_shifts(
         if variance == 0:
             break
         starts = best_partition(found, penalty * variance, fewest)
+        if not starts:
+            break
     edges = [0, *starts, found.size]
     return tuple(
         _described(found[left:right], places[left:right], split - left, level, interval)
@@ -202,9 +212,6 @@ def _best_split(found: FloatArray, fewest: int) -> int:
 
 def _described(found: FloatArray, places: IntArray, split: int, level: float, interval: IntervalMethod) -> Shift:
     levels = levels_about(found, split)
-    left_over = levels.left_over
-    variance = left_over / (found.size - 2)
-    total = float(((found - found.mean()) ** 2).sum())
     first, last = first_runs_between(found, split, level, interval)
     return Shift(
         at=int(places[split]),
@@ -214,8 +221,17 @@ def _described(found: FloatArray, places: IntArray, split: int, level: float, in
         after=levels.after,
         low=levels.low,
         high=levels.high,
-        saved=(total - left_over) / variance if variance > 0 else math.inf,
+        saved=_saved(found, split),
     )
+
+
+def _saved(found: FloatArray, split: int) -> float:
+    """Return what a move saves of the sum of squares, in units of the variance that is left."""
+    before, after = found[:split], found[split:]
+    apart = float(after.mean() - before.mean())
+    saved = apart**2 * before.size * after.size / found.size
+    left_over = float(((found - found.mean()) ** 2).sum()) - saved
+    return saved * (found.size - 2) / left_over if left_over > 1e-12 * saved else math.inf
 
 
 def _run_to_run_variance(found: FloatArray, starts: list[int]) -> float:

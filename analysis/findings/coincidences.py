@@ -45,7 +45,7 @@ def coincidences(runs: pd.DataFrame, practices: Sequence[Practice], move: Shift)
 
 def _changes(column: pd.Series, practice: Practice, move: Shift) -> Iterator[tuple[float, str]]:
     noted = column.notna().to_numpy()
-    begun = _when(noted.astype(np.float64), move)
+    begun = None if noted.all() else _when(noted.astype(np.float64), move)
     if begun is not None:
         words = "first noted" if begun.after > begun.before else "no longer noted"
         yield begun.saved, f"{practice.label}: {words}"
@@ -60,15 +60,13 @@ def _changes(column: pd.Series, practice: Practice, move: Shift) -> Iterator[tup
 
 def _changed_levels(column: pd.Series, practice: Practice, move: Shift) -> Iterator[tuple[float, str]]:
     """Yield the level that gained most, where any level's share changed when the level of the measure moved."""
-    known = column.notna().to_numpy()
-    levels = column.dropna().unique()
+    codes, levels = pd.factorize(column)
     if not 2 <= len(levels) <= MOST_LEVELS:
         return
     gains: list[tuple[float, float, str]] = []
     beyond_chance = 2 * math.log(len(levels))
-    for level in levels:
-        here = np.where(known, (column == level).fillna(False).to_numpy(np.float64), np.nan)
-        change = _when(here, move)
+    for code, level in enumerate(levels):
+        change = _when(np.where(codes < 0, np.nan, codes == code), move)
         if change is not None and change.saved >= STEADY_PENALTY + beyond_chance:
             words = f"{practice.label}: {level} in {_share(change.after)} of runs, {_share(change.before)} before"
             gains.append((change.size, change.saved, words))
@@ -79,8 +77,8 @@ def _changed_levels(column: pd.Series, practice: Practice, move: Shift) -> Itera
 
 def _when(values: npt.NDArray[np.float64], move: Shift) -> Shift | None:
     """Return the change of a practice where it is plain and its dates overlap those of the move."""
-    change = change_point(values, fewest=FEWEST_ON_A_SIDE)
-    if change is None or change.saved < STEADY_PENALTY:
+    change = change_point(values, fewest=FEWEST_ON_A_SIDE, least_saved=STEADY_PENALTY)
+    if change is None:
         return None
     apart = change.latest < move.earliest or change.earliest > move.latest
     return None if apart else change

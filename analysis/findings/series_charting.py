@@ -110,8 +110,8 @@ def chart_points(runs: pd.DataFrame, values: Floats, chart: Chart | None) -> tup
     return tuple(
         Point(None if pd.isna(run) else str(run), str(batch), at, value, int(sign), int(packs), used, signals, *limits)
         for run, batch, at, value, sign, packs, used, signals, *limits in zip(
-            runs["run"], runs["batch"], runs["at"], values.tolist(), runs["censored"], runs["packs"], baseline, codes,
-            *lines, strict=True,
+            *(runs[name].tolist() for name in ("run", "batch", "at")), values.tolist(), runs["censored"].tolist(),
+            runs["packs"].tolist(), baseline, codes, *lines, strict=True,
         )
     )  # fmt: skip
 
@@ -150,16 +150,17 @@ def _phases_shown(
     if chart is None:
         return ()
     shown = []
+    moments = runs["at"].tolist()
     for number in np.unique(chart.phase).tolist():
         here = chart.phase == number
-        used = runs["at"][here & chart.baseline]
+        used = [moments[place] for place in np.flatnonzero(here & chart.baseline)]
         frozen = phases[number]
         first = int(np.flatnonzero(here)[0])
         shown.append(
             PhaseShown(
-                begins=runs["at"].iloc[first],
-                since=used.iloc[0] if len(used) else None,
-                until=used.iloc[-1] if len(used) else None,
+                begins=moments[first],
+                since=used[0] if used else None,
+                until=used[-1] if used else None,
                 runs=len(used),
                 centre=float(chart.centre[first]),
                 lower=float(chart.lower[first]),

@@ -11,7 +11,7 @@ import pandas as pd
 
 from analysis.charts import Capability, Chart, Index, capability
 
-__all__ = ["TargetLimits", "TargetsKept", "target_limits", "targets_kept"]
+__all__ = ["TargetBook", "TargetLimits", "TargetsKept", "target_limits", "targets_kept", "targets_on_record"]
 
 
 _MOVED = "the chart is not stable: its level moved"
@@ -50,29 +50,62 @@ class TargetsKept:
         }
 
 
-def target_limits(targets: pd.DataFrame, measure: str, recipe: str | None, format: str | None) -> TargetLimits | None:
-    """Return the limits on record for a series, the most particular first; None where there is none.
+@dataclass(frozen=True)
+class _Line:
+    recipe: str | None
+    format: str | None
+    limits: TargetLimits
 
-    A target for the recipe in this format counts before one for the recipe, that before one for the format, and that
-    before one for everything. Of several alike the last on record counts.
+
+@dataclass(frozen=True)
+class TargetBook:
+    """The targets of one measure, in the order in which they are on record."""
+
+    lines: tuple[_Line, ...]
+
+    def limits(self, recipe: str | None, format: str | None) -> TargetLimits | None:
+        """Return the limits of a series, the most particular first; None where there is none.
+
+        A target for the recipe in this format counts before one for the recipe, that before one for the format, and
+        that before one for everything. Of several alike the last on record counts.
+        """
+        own = [line for line in self.lines if line.recipe in (None, recipe) and line.format in (None, format)]
+        best = max(enumerate(own), key=lambda each: (_particular(each[1]), each[0]), default=None)
+        return None if best is None else best[1].limits
+
+
+def _particular(line: _Line) -> int:
+    return 2 * (line.recipe is not None) + (line.format is not None)
+
+
+def targets_on_record(targets: pd.DataFrame, measure: str) -> TargetBook:
+    """Return the targets of a measure that have a limit.
 
     Parameters
     ----------
     targets : DataFrame
         The targets on record: ``recipe``, ``format``, ``quantity``, ``lower``, ``upper``.
     measure : str
-    recipe, format : str or None
-        The series.
     """
     if not len(targets):
-        return None
+        return TargetBook(())
     own = targets[(targets["quantity"] == measure) & (targets["lower"].notna() | targets["upper"].notna())]
-    own = own[(own["recipe"].isna() | (own["recipe"] == recipe)) & (own["format"].isna() | (own["format"] == format))]
-    if not len(own):
-        return None
-    particular = 2 * own["recipe"].notna().astype(int) + own["format"].notna().astype(int)
-    best = own[particular == particular.max()].iloc[-1]
-    return TargetLimits(_limit(best["lower"]), _limit(best["upper"]))
+    rows = zip(*(own[column].tolist() for column in ("recipe", "format", "lower", "upper")), strict=True)
+    return TargetBook(
+        tuple(
+            _Line(_text(recipe), _text(form), TargetLimits(_limit(lower), _limit(upper)))
+            for recipe, form, lower, upper in rows
+        )
+    )
+
+
+def target_limits(targets: pd.DataFrame, measure: str, recipe: str | None, format: str | None) -> TargetLimits | None:
+    """Return the limits on record for one series, as ``TargetBook.limits`` does."""
+    return targets_on_record(targets, measure).limits(recipe, format)
+
+
+def _text(cell: object) -> str | None:
+    return cell if isinstance(cell, str) else None
 
 
 def targets_kept(

@@ -19,7 +19,7 @@ from analysis.findings.series_adjusted import WhatWasDone, made_alike
 from analysis.findings.series_charting import series_of
 from analysis.findings.series_shown import shown
 from analysis.findings.series_slow import SlowAsk, SlowMoves, slow_moves
-from analysis.findings.series_targets import target_limits
+from analysis.findings.series_targets import targets_on_record
 from analysis.findings.wording import amount, change, count, day, listing, percent
 from analysis.linking import PackTable
 from analysis.vocabulary import Measure, Practice
@@ -126,8 +126,7 @@ def stability(
     at_any_time = replace(chosen, since=None, until=None)
     runs, practices = _with_practices(table, at_any_time.apply(found.runs, "at").reset_index(drop=True))
     groups = _groups(runs, asked, own_phases, done)
-    alike = pd.concat([group.runs for group in groups]) if done is not None and groups else runs
-    ordered = alike.sort_values(["at", "run", "batch"], kind="stable").reset_index(drop=True)
+    ordered = runs if done is None else _in_order(groups, runs)
     series = shown(_by_recipe(table, groups, practices, asked, tuple(rules)), chosen)
     across = shown(across_recipes(ordered, practices, asked.scale, tuple(rules)), chosen)
     return Stability(
@@ -145,6 +144,12 @@ def stability(
         done=done,
         slow=() if slow is None else tuple((one.name, slow_moves(one, slow)) for one in series),
     )
+
+
+def _in_order(groups: Sequence[_Group], runs: pd.DataFrame) -> pd.DataFrame:
+    """Return the runs of all groups in the order of their moments."""
+    together = pd.concat([group.runs for group in groups]) if groups else runs.head(0)
+    return together.sort_values(["at", "run", "batch"], kind="stable").reset_index(drop=True)
 
 
 @dataclass(frozen=True, eq=False)
@@ -178,6 +183,7 @@ def _by_recipe(
 ) -> tuple[Series, ...]:
     """Return a chart a recipe and format, with all their runs."""
     series = []
+    book = targets_on_record(table.targets, asked.name)
     for group in groups:
         made = series_of(
             group.runs,
@@ -185,7 +191,7 @@ def _by_recipe(
             asked.scale,
             rules,
             group.phases,
-            target_limits(table.targets, asked.name, group.recipe, group.format),
+            book.limits(group.recipe, group.format),
             recipe=group.recipe,
             format=group.format,
         )
