@@ -15,7 +15,7 @@ import pandas as pd
 
 from analysis.findings.filters import Filters
 from analysis.findings.meters import MetersFinding
-from analysis.findings.review_actions import StandingAction, standing_actions
+from analysis.findings.review_actions import EffectsKept, StandingAction, standing_actions
 from analysis.findings.review_answers import read_entries
 from analysis.findings.review_closings import ClosedReview, closed_reviews
 from analysis.findings.review_items import Item, Standing, review_items
@@ -116,6 +116,7 @@ def review(
     *,
     today: date,
     filters: Filters | None = None,
+    effects: EffectsKept | None = None,
 ) -> ReviewFinding:
     """Return the review as it stands.
 
@@ -132,6 +133,8 @@ def review(
         Actions that should have been done before it are overdue.
     filters : Filters, optional
         Which matters are shown; the matters themselves are those of the whole brewery.
+    effects : mapping, optional
+        What was worked out before of these records about actions; what is worked out now is added.
     """
     chosen = filters if filters is not None else Filters()
     read, reviews = read_entries(entries), closed_reviews(entries)
@@ -139,7 +142,7 @@ def review(
     every = tuple(item for item in found if item.standing is not Standing.SETTLED)
     shown = [item for item in found if _asked_about(item, chosen)]
     items = tuple(item for item in shown if item.standing is not Standing.SETTLED)
-    actions = standing_actions(table, [item for item in shown if item.answers], today)
+    actions = standing_actions(table, [item for item in shown if item.answers], today, effects)
     packed = table.rows["packed_at"].max() if len(table.rows) else pd.NaT
     return ReviewFinding(
         question=_QUESTION,

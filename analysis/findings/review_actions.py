@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import MutableMapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -15,7 +15,10 @@ from analysis.findings.run_values import run_values
 from analysis.findings.wording import count, day
 from analysis.linking import PackTable
 
-__all__ = ["StandingAction", "standing_actions"]
+__all__ = ["EffectsKept", "StandingAction", "standing_actions"]
+
+EffectsKept = MutableMapping[tuple[str, tuple[str, ...], date], Effect]
+"""What was worked out before for the same records: an effect by its matter's own name, its runs and the day."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,7 +53,9 @@ class StandingAction:
         }
 
 
-def standing_actions(table: PackTable, items: Sequence[Item], today: date) -> tuple[StandingAction, ...]:
+def standing_actions(
+    table: PackTable, items: Sequence[Item], today: date, kept: EffectsKept | None = None
+) -> tuple[StandingAction, ...]:
     """Return the actions of the answers that stand: overdue ones first, then those to be done, then those done.
 
     Parameters
@@ -58,7 +63,10 @@ def standing_actions(table: PackTable, items: Sequence[Item], today: date) -> tu
     table : PackTable
     items : sequence of Item
     today : date
+    kept : mapping, optional
+        Effects that were worked out for these records before; what is worked out now is added.
     """
+    known: EffectsKept = {} if kept is None else kept
     runs: dict[tuple[str, str], pd.DataFrame] = {}
     found = []
     for item in items:
@@ -67,10 +75,13 @@ def standing_actions(table: PackTable, items: Sequence[Item], today: date) -> tu
             continue
         effect = None
         if answer.done is not None and item.matter is not None:
-            asked = item.key.measure, item.key.stage
-            if asked not in runs:
-                runs[asked] = run_values(table, *asked).runs
-            effect = effect_of(item.matter, answer.done.on, runs[asked])
+            asked, on = (item.key.measure, item.key.stage), answer.done.on
+            name = "/".join(str(part) for part in item.key.chart), item.matter.runs, on
+            if name not in known:
+                if asked not in runs:
+                    runs[asked] = run_values(table, *asked).runs
+                known[name] = effect_of(item.matter, on, runs[asked])
+            effect = known[name]
         late = answer.overdue(today)
         found.append(StandingAction(item, answer, late, _standing(answer, today), effect))
     return tuple(sorted(found, key=_order))

@@ -51,6 +51,7 @@ RUNS = "review-runs"
 DIFFERENCES = "review-differences"
 RELATED = "review-related"
 ANSWERS = "review-answers"
+KEPT = "review-kept"
 SAID = "review-said"
 REST = "review-rest"
 ACTIONS = "review-actions"
@@ -121,6 +122,7 @@ def _matter() -> Component:
         id=MATTER,
         className="review-matter",
         children=[
+            html.Div(id=KEPT, className="review-kept", role="status"),
             html.H2(id=NAME, tabIndex=-1),
             html.Div(id=HEAD, className="review-head"),
             html.Figure(
@@ -224,7 +226,8 @@ def keep(clicks, code, last_seen, outcome, because, action, action_by, until, do
         announce(came.state)
     errors = [came.faults.get(name, "") for name in review_form.FIELDS]
     number = no_update if came.last_seen is None else came.last_seen
-    return *errors, came.said, came.open_next or no_update, number
+    kept_above, beside = (came.said, None) if came.open_next else (None, came.said)
+    return *errors, kept_above, beside, came.open_next or no_update, number
 
 
 def close(clicks: int | None, present: object, note: object, by: object):
@@ -337,6 +340,7 @@ def _register_answering(app: Dash) -> None:
     )(review_form.shape)
     app.callback(
         *(Output(name, "error", allow_duplicate=True) for name in fields),
+        Output(KEPT, "children"),
         Output(SAID, "children"),
         Output(CHOSEN, "data", allow_duplicate=True),
         Output(LAST_SEEN, "data", allow_duplicate=True),

@@ -22,6 +22,7 @@ from dashboard.parts.tables import Cell, Column, data_table, short_day
 
 __all__ = ["answers_part", "caption", "differences_part", "head", "related_part", "runs_part"]
 
+_MOST_RUNS = 30  # a browser takes seconds over some hundred rows with a link each
 _LOOKS = {
     Standing.NEW: "new",
     Standing.CARRIED: "carried",
@@ -85,7 +86,8 @@ def runs_part(matter: Matter) -> Component:
         Column("Packed"), Column("Run"), Column("Batch"), Column("Value", kind="figures"), Column("Meter"),
         Column("Signals", kind="prose"),
     )  # fmt: skip
-    first, last = matter.stretch.first, matter.stretch.last
+    last, runs = matter.stretch.last, len(matter.runs)
+    first = max(matter.stretch.first, last + 1 - _MOST_RUNS)
     own = matter.chart.iloc[first : last + 1]
     rows: list[tuple[Cell, ...]] = []
     points = matter.series.points[first : last + 1]
@@ -95,7 +97,11 @@ def runs_part(matter: Matter) -> Component:
         read = amount(float(value), matter.measure.unit)
         rows.append((short_day(point.at), run, point.batch, read, str(meter or ""), signals))
     table = data_table(f"Runs of {matter.key.title}", columns, rows)
-    return html.Details([html.Summary(f"{count(len(rows), 'run')} as a table"), table], className="more")
+    summary = html.Summary(f"{count(runs, 'run')} as a table")
+    left = runs - len(rows)
+    earlier = count(left, "earlier run is", "earlier runs are")
+    beside = [html.P(f"{earlier} on the whole chart.", className="soft")] if left else []
+    return html.Details([summary, table, *beside], className="more")
 
 
 def differences_part(told: Differences | None) -> list[Component]:

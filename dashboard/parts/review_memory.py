@@ -19,6 +19,7 @@ from analysis.findings.meters import MetersFinding, meters
 from analysis.findings.practice_verdicts import PracticesFinding
 from analysis.findings.practices import practices
 from analysis.findings.review import ReviewFinding, review
+from analysis.findings.review_actions import EffectsKept
 from analysis.findings.review_differences import Differences, differences
 from analysis.findings.review_items import Item
 from analysis.findings.review_matters import Matter, matters_on_record
@@ -41,6 +42,7 @@ class Memory:
     meters: MetersFinding | None = None
     models: dict[str, PracticesFinding] = field(default_factory=dict)
     differences: dict[Matter, Differences] = field(default_factory=dict)
+    effects: EffectsKept = field(default_factory=dict)
     lock: Lock = field(default_factory=Lock)
 
 
@@ -49,7 +51,13 @@ def held(filters: Filters, today: date | None = None) -> ReviewFinding:
     here = context()
     table, memory = _current(here)
     return review(
-        table, memory.matters, here.ledger.journal(), memory.meters, today=today or date.today(), filters=filters
+        table,
+        memory.matters,
+        here.ledger.journal(),
+        memory.meters,
+        today=today or date.today(),
+        filters=filters,
+        effects=memory.effects,
     )
 
 
@@ -84,7 +92,7 @@ def _current(here: Context) -> tuple[PackTable, Memory]:
         if memory.name != name:
             memory.matters = matters_on_record(table, frozen_phases(here.ledger))
             memory.meters = meters(snapshot(here.ledger, table.state), table)
-            memory.models, memory.differences, memory.name = {}, {}, name
+            memory.models, memory.differences, memory.effects, memory.name = {}, {}, {}, name
     return table, memory
 
 

@@ -50,8 +50,8 @@ def first() -> str:
 def keep(code: str, last_seen: int = 0, **typed):
     fields = {"outcome": "false alarm", "because": "a cold meter", "by": "Ann", **typed}
     values = [fields.get(name, "") for name in review_form.FIELDS]
-    *errors, said, opened, number = review.keep(1, code, last_seen, *values, [], {})
-    return dict(zip(review_form.FIELDS, errors, strict=True)), str(said), opened, number
+    *errors, kept, said, opened, number = review.keep(1, code, last_seen, *values, [], {})
+    return dict(zip(review_form.FIELDS, errors, strict=True)), str(kept or said), opened, number
 
 
 def test_the_page_opens_on_the_worst_matter_without_an_answer(holding):
@@ -250,7 +250,7 @@ def test_forged_codes_do_not_break_the_page(holding, forged):
     assert len(review.show_matter({}, 1, forged, "purple")) == 9
     assert len(review.fill(forged, {})) == 17
     came = review.keep(1, forged, "x", *["a"] * 7, None, {})
-    assert "no longer here" in str(came[7]) or "Not kept yet" in str(came[7])
+    assert "no longer here" in str(came[8]) or "Not kept yet" in str(came[8])
 
 
 def test_addresses_of_records_answer(app):
