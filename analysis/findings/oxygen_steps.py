@@ -36,7 +36,7 @@ LEVELS: Mapping[str, str] = MappingProxyType(
 _ROUSE_HOURS = 4.0
 _FRESH_DAYS = 1.0
 _READ = ["batch", "run", "recipe", "tank", "format", "stage", "measured_at", "value", "censored", "meter"]
-_COLUMNS = ("step", "batch", "run", "recipe", "tank", "line", "format", "low", "upper", "meters")
+_COLUMNS = ("step", "batch", "run", "recipe", "tank", "line", "format", "low", "upper", "meters", "minutes")
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,9 +44,10 @@ class OxygenSteps:
     """The rises and the levels of oxygen [µg/L].
 
     ``rises`` has a row a step of a batch (and run, from the filler on): ``step``, ``batch``, ``run``, ``recipe``,
-    ``tank``, ``line``, ``format``, ``low`` and ``upper`` (the rise lies between them; ``upper`` NaN where it is exact)
-    and ``meters`` (1 where one meter read both ends, else 2). ``levels`` has a row a batch or run and stage: ``stage``,
-    ``batch``, ``run``, ``recipe``, ``tank``, ``format``, ``value``, ``censored`` (−1 "<").
+    ``tank``, ``line``, ``format``, ``low`` and ``upper`` (the rise lies between them; ``upper`` NaN where it is exact),
+    ``meters`` (1 where one meter read both ends, else 2) and ``minutes`` [min], how long a rouse lasted. ``levels`` has
+    a row a batch or run and stage: ``stage``, ``batch``, ``run``, ``recipe``, ``tank``, ``format``, ``value``,
+    ``censored`` (−1 "<").
     """
 
     rises: pd.DataFrame
@@ -134,6 +135,8 @@ def _rouses(table: PackTable, read: pd.DataFrame) -> pd.DataFrame:
     rouses = rouses[["batch", "started_at"]].assign(ends=rouses["ended_at"].fillna(rouses["started_at"] + minutes))
     own = own.assign(measured_at=own["measured_at"].astype("datetime64[us]"))
     before, after = _nearest(rouses, own, "started_at", "backward"), _nearest(rouses, own, "ends", "forward")
+    lasted = (after["ends"] - after["started_at"]).dt.total_seconds() / 60
+    after = after.assign(minutes=lasted.where(lasted > 0))
     key = ["batch", "started_at"]
     return _between("rouse", before[before["value"].notna()], after[after["value"].notna()], key)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -11,10 +12,12 @@ import pandas as pd
 from analysis.estimate import Estimate
 from analysis.findings.cautions import CARBON_DIOXIDE, CONFINED_SPACE, PERACETIC_ACID, PRESSURE, in_sentences
 from analysis.findings.filters import Filters
+from analysis.findings.oxygen_limits import OwnLimit
 from analysis.findings.oxygen_steps import LEVELS, STEPS, OxygenSteps, oxygen_steps
-from analysis.findings.pickup_points import PointPassed, points_passed
+from analysis.findings.pickup_points import PointPassed, limit_in_words, points_passed
+from analysis.findings.pickup_practices import among_all, practice_rises
 from analysis.findings.pickup_result import UNIT, Balance, Level, PickupFinding, Step
-from analysis.findings.pickup_rises import group_rises, practice_rise, rise
+from analysis.findings.pickup_rises import group_rises, rise
 from analysis.findings.wording import amount, change, count, span
 from analysis.linking import PackTable
 
@@ -25,7 +28,7 @@ _BY = ("recipe", "tank", "line", "format")
 _FEWEST = 3
 
 
-def pickup(table: PackTable, filters: Filters | None = None) -> PickupFinding:
+def pickup(table: PackTable, filters: Filters | None = None, limits: Sequence[OwnLimit] = ()) -> PickupFinding:
     """Return where oxygen gets in.
 
     Parameters
@@ -33,12 +36,15 @@ def pickup(table: PackTable, filters: Filters | None = None) -> PickupFinding:
     table : PackTable
     filters : Filters, optional
         Everything where it is not given. Dates are those of packing; a batch that is not packed has none.
+    limits : sequence of OwnLimit
+        What the brewery decided is good at points of the way.
     """
     chosen = filters if filters is not None else Filters()
     steps = _selected(table, oxygen_steps(table), chosen)
-    practices = _batch_practices(table)
-    told = tuple(one for step in STEPS if (one := _step(step, steps.rises, practices, table)).batches)
-    points, balance = points_passed(steps, table.targets), _balance(steps)
+    told = tuple(one for step in STEPS if (one := _step(step, steps.rises, table)).batches)
+    practices = among_all([step.practices for step in told])
+    told = tuple(replace(step, practices=own) for step, own in zip(told, practices, strict=True))
+    points, balance = points_passed(steps, table.targets, limits), _balance(steps)
     return PickupFinding(
         question=_QUESTION,
         answer=_answer(told, points, balance),
@@ -64,17 +70,8 @@ def _selected(table: PackTable, steps: OxygenSteps, filters: Filters) -> OxygenS
     return OxygenSteps(within(steps.rises), within(steps.levels))
 
 
-def _batch_practices(table: PackTable) -> pd.DataFrame:
-    """Return each batch's yes/no practices, by batch."""
-    names = [p.name for p in table.practices if p.type == "yes_no" and p.name in table.rows]
-    return table.rows.groupby("batch")[names].mean() if len(table.rows) else pd.DataFrame(columns=names)
-
-
-def _step(name: str, rises: pd.DataFrame, practices: pd.DataFrame, table: PackTable) -> Step:
+def _step(name: str, rises: pd.DataFrame, table: PackTable) -> Step:
     own = rises[rises["step"] == name]
-    labels = {p.name: p.label for p in table.practices}
-    beside = own.join(practices, on="batch")
-    told = [practice_rise(beside, column, labels[column]) for column in practices.columns] if len(own) else []
     most = own["upper"].fillna(own["low"]).groupby(own["batch"]).mean()
     return Step(
         step=name,
@@ -84,7 +81,7 @@ def _step(name: str, rises: pd.DataFrame, practices: pd.DataFrame, table: PackTa
         falls=int((most < 0).sum()),
         two_meters=int((own["meters"] == 2).sum()),
         groups=group_rises(own, _BY) if len(own) else (),
-        practices=tuple(one for one in told if one is not None),
+        practices=practice_rises(name, own, table),
     )
 
 
@@ -142,7 +139,7 @@ def _answer(steps: Sequence[Step], points: Sequence[PointPassed], balance: Balan
         most = points[0]
         whose = "your target" if most.own_target else "the working target"
         parts.append(
-            f"Passed most often: {most.limit.label}, above {whose} of {amount(most.good, UNIT)} in {most.passed} of "
+            f"Passed most often: {most.limit.label}, above {whose} of {limit_in_words(most)} in {most.passed} of "
             f"{count(most.batches, 'batch', 'batches')} ({100 * most.share:.0f} %)."
         )
     if balance is not None:
@@ -151,6 +148,12 @@ def _answer(steps: Sequence[Step], points: Sequence[PointPassed], balance: Balan
             f"{100 * balance.accounted.value:.0f} %."
         )
     return " ".join(parts)
+
+
+def _opposed(steps: Sequence[Step]) -> str:
+    """Return the label of a practice that holds at two steps with opposite signs, "" where none does."""
+    held = [(p.practice, p.label.rstrip("?"), p.difference.value > 0) for s in steps for p in s.practices if p.holds]
+    return next((label for name, label, up in held if any(name == n and up != other for n, _, other in held)), "")
 
 
 def _cautions(steps: Sequence[Step], points: Sequence[PointPassed], balance: Balance | None) -> tuple[str, ...]:
@@ -165,8 +168,13 @@ def _cautions(steps: Sequence[Step], points: Sequence[PointPassed], balance: Bal
         said.append("Where two meters read the two ends of a step, their difference is in the rise: see the meters.")
     if any(step.practices for step in steps):
         said.append("A practice is compared within recipes and with no other practice beside it: see the practices.")
+    if opposed := _opposed(steps):
+        said.append(
+            f"{opposed} goes with less over one step and with more over another: oxygen that came in at the first and "
+            "was gone by the next stands in both, with opposite signs."
+        )
     if any(not point.own_target for point in points):
-        said.append("Working targets are from memory, to start from: set your own.")
+        said.append("Working targets are from memory, to start from: set your own, on the page Oxygen.")
     if balance is not None:
         said.append(
             "What comes in between the filler and the closed pack is in beer and headspace together, and no reading "

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from analysis.estimate import Estimate
 from analysis.findings.filters import Filters
 from analysis.findings.pickup_points import PointPassed
-from analysis.findings.pickup_rises import GroupRise, PracticeRise
+from analysis.findings.pickup_practices import PracticeRise
+from analysis.findings.pickup_rises import GroupRise
 from analysis.findings.wording import change, span
 
 __all__ = ["UNIT", "Balance", "Level", "PickupFinding", "Step"]
@@ -91,9 +92,9 @@ class PickupFinding:
             "steps": [_step_document(step) for step in self.steps],
             "points": [
                 {"point": p.limit.point, "label": p.limit.label, "kind": p.limit.kind, "limit": p.good,
-                 "limit_is": "the brewery's" if p.own_target else "a working target", "batches": p.batches,
-                 "passed": p.passed, "share": p.share, "low": p.low, "high": p.high, "act_above": p.limit.act,
-                 "acted": p.acted}
+                 "limit_to": p.good_to, "limit_is": "the brewery's" if p.own_target else "a working target",
+                 "set_by": p.whose or None, "batches": p.batches, "passed": p.passed, "share": p.share, "low": p.low,
+                 "high": p.high, "act_above": p.act, "acted": p.acted}
                 for p in self.points
             ],
             "balance": None if self.balance is None else _balance_document(self.balance),
@@ -108,10 +109,22 @@ class PickupFinding:
             rows.append([step.label, "all", str(step.batches), *_told(step.rise), str(step.falls)])
             rows += [["", f"{g.by} {g.value}", str(g.batches), *_told(g.rise), ""] for g in step.groups]
             rows += [
-                ["", f"{p.label}: yes against no", f"{p.with_it} / {p.without_it}", *_told(p.difference), ""]
+                [
+                    "",
+                    f"{p.label}: {p.step}{'' if p.holds else ' (may be chance)'}",
+                    _compared(p),
+                    *_told(p.difference),
+                    "",
+                ]
                 for p in step.practices
             ]
         return headers, rows
+
+
+def _compared(practice: PracticeRise) -> str:
+    if practice.with_it is None:
+        return str(practice.batches)
+    return f"{practice.with_it} / {practice.without_it}"
 
 
 def _told(rise: Estimate | None) -> tuple[str, str]:
@@ -124,7 +137,8 @@ def _step_document(step: Step) -> dict[str, object]:
         "two_meters": step.two_meters,
         "groups": [{"by": g.by, "value": g.value, "batches": g.batches, **_interval(g.rise)} for g in step.groups],
         "practices": [
-            {"practice": p.practice, "with_it": p.with_it, "without_it": p.without_it, **_interval(p.difference)}
+            {"practice": p.practice, "step": p.step, "batches": p.batches, "with_it": p.with_it,
+             "without_it": p.without_it, **_interval(p.difference), "p": p.p, "q": p.q, "holds": p.holds}
             for p in step.practices
         ],
     }  # fmt: skip

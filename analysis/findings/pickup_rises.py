@@ -1,4 +1,4 @@
-"""How large is a rise of oxygen, for all batches and for each recipe, tank, line and practice?
+"""How large is a rise of oxygen, for all batches and for each recipe, tank, line and format?
 
 Batches are what is counted: several readings or runs of one batch are its mean. A rise from or to a reading below the
 meter's limit is known to lie between two ends and enters as that, as neither the limit nor half of it.
@@ -17,10 +17,9 @@ from scipy.special import stdtrit
 from analysis.estimate import Estimate
 from analysis.models import CannotFitError, censored_mixed
 
-__all__ = ["FEWEST_BATCHES", "GroupRise", "PracticeRise", "group_rises", "practice_rise", "rise"]
+__all__ = ["FEWEST_BATCHES", "GroupRise", "batches_of", "fitted", "group_rises", "rise"]
 
 FEWEST_BATCHES = 3
-_FEWEST_A_SIDE = 5
 _UNIT = "µg/L"
 
 
@@ -34,17 +33,6 @@ class GroupRise:
     rise: Estimate
 
 
-@dataclass(frozen=True)
-class PracticeRise:
-    """How much more the rise is with a practice than without, recipes compared within themselves."""
-
-    practice: str
-    label: str
-    with_it: int
-    without_it: int
-    difference: Estimate
-
-
 def rise(rises: pd.DataFrame) -> Estimate | None:
     """Return the mean rise over batches with its 95 % interval [µg/L]; None below ``FEWEST_BATCHES``.
 
@@ -53,13 +41,13 @@ def rise(rises: pd.DataFrame) -> Estimate | None:
     rises : DataFrame
         ``batch``, ``low`` and ``upper`` as ``OxygenSteps.rises`` has them.
     """
-    by_batch = _by_batch(rises)
+    by_batch = batches_of(rises)
     n = len(by_batch)
     if n < FEWEST_BATCHES:
         return None
     if by_batch["upper"].isna().all():
         return _mean(by_batch["low"].to_numpy(dtype=float))
-    return _fitted(by_batch, "low ~ 1", "Intercept", n - 1)
+    return fitted(by_batch, "low ~ 1", "Intercept", n - 1)
 
 
 def group_rises(rises: pd.DataFrame, by: Sequence[str]) -> tuple[GroupRise, ...]:
@@ -72,29 +60,8 @@ def group_rises(rises: pd.DataFrame, by: Sequence[str]) -> tuple[GroupRise, ...]
     return tuple(found)
 
 
-def practice_rise(rises: pd.DataFrame, practice: str, label: str) -> PracticeRise | None:
-    """Return what a yes/no practice goes with; None where either side has fewer than five batches.
-
-    Parameters
-    ----------
-    rises : DataFrame
-        As for ``rise``, with ``recipe`` and the practice's column: 1, 0, between them where it was done in part.
-    practice, label : str
-        The column and its words.
-    """
-    batches = _by_batch(rises, ("recipe", practice)).dropna(subset=[practice])
-    done = batches[practice] >= 0.5
-    with_it, without_it = int(done.sum()), int((~done).sum())
-    if min(with_it, without_it) < _FEWEST_A_SIDE:
-        return None
-    frame = batches.assign(done=done.astype(float))
-    recipes = frame["recipe"].nunique()
-    formula = "low ~ done + C(recipe)" if recipes > 1 else "low ~ done"
-    told = _fitted(frame, formula, "done", max(len(frame) - 1 - recipes, 1))
-    return None if told is None else PracticeRise(practice, label, with_it, without_it, told)
-
-
-def _by_batch(rises: pd.DataFrame, beside: Sequence[str] = ()) -> pd.DataFrame:
+def batches_of(rises: pd.DataFrame, beside: Sequence[str] = ()) -> pd.DataFrame:
+    """Return a row a batch: the mean ends of its rises, ``upper`` NaN where exact, and the first of other columns."""
     ends = rises.assign(upper=rises["upper"].fillna(rises["low"]))
     kept = {"low": ("low", "mean"), "upper": ("upper", "mean"), **{name: (name, "first") for name in beside}}
     batches = ends.groupby("batch").agg(**kept)
@@ -108,7 +75,7 @@ def _mean(found: np.ndarray) -> Estimate:
     return Estimate(middle, middle - reach, middle + reach, _UNIT, error, found.size - 1)
 
 
-def _fitted(frame: pd.DataFrame, formula: str, column: str, freedom: int) -> Estimate | None:
+def fitted(frame: pd.DataFrame, formula: str, column: str, freedom: int) -> Estimate | None:
     """Return a coefficient of the censored model; None where the batches cannot carry it."""
     if frame["low"].nunique() < FEWEST_BATCHES:
         return None

@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from analysis.findings.filters import Filters
+from analysis.findings.oxygen_limits import oxygen_limits
 from analysis.findings.pickup import pickup
 from analysis.findings.table_in_use import table_in_use
 from analysis.ledger import Ledger
@@ -19,6 +20,6 @@ __all__ = ["command"]
 @ledger_option
 def command(ledger: Ledger, filters: Filters, as_json: bool) -> None:
     """Say how far oxygen rises at each step from the fermenter to the closed pack, and where it passes its limit."""
-    finding = pickup(table_in_use(ledger), filters)
+    finding = pickup(table_in_use(ledger), filters, oxygen_limits(ledger))
     tell(finding, as_json)
     raise SystemExit(0 if finding.steps else 1)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
@@ -15,15 +16,19 @@ from analysis.estimate import Estimate
 from analysis.findings.cautions import ALWAYS, CARBON_DIOXIDE, CONFINED_SPACE, PERACETIC_ACID, PRESSURE
 from analysis.findings.export import ExportNote, Form, export_table
 from analysis.findings.filters import Filters
+from analysis.findings.oxygen_limits import oxygen_limits
 from analysis.findings.pickup import pickup
+from analysis.findings.pickup_points import PointPassed, limit_in_words
 from analysis.findings.pickup_result import UNIT, Balance, PickupFinding, Step
 from analysis.findings.wording import amount, change, count, span
 from dashboard.figures.plotly_layout import GRAPH_CONFIG
 from dashboard.figures.step_figure import step_figure
 from dashboard.parts import exports
+from dashboard.parts import oxygen_limits as oxygen_limits_part
 from dashboard.parts.addresses import filters_from_kept
 from dashboard.parts.context import context
 from dashboard.parts.ids import BUSY, FILTERS, LEDGER_STATE, SCHEME
+from dashboard.parts.oxygen_limits import limits_part
 from dashboard.parts.tables import Column, data_table, empty
 from dashboard.theme import palette
 
@@ -63,13 +68,15 @@ def layout(**_address: object) -> Component:
                 ],
             ),
             html.Div(id=BELOW, className="under"),
+            limits_part(),
         ],
     )
 
 
 def show(kept: object, scheme: object, _state: int | None):
     """Show where oxygen gets in for the kept selection."""
-    finding = context().answer(pickup, filters_from_kept(kept))
+    here = context()
+    finding = here.answer(pickup, filters_from_kept(kept), oxygen_limits(here.ledger))
     if not any(step.rise for step in finding.steps):
         return finding.answer, nothing_read(), True, NO_FIGURE, "", None
     return finding.answer, None, False, step_figure(finding, palette(scheme)), caption(finding), below(finding)
@@ -100,7 +107,7 @@ def below(finding: PickupFinding) -> list[Component | None]:
     """Return the rises, the points that pass their limits, the balance, cautions and the way to take them away."""
     return [
         html.H2("The rise at each step"),
-        rise_table("Rise of oxygen at each step", [(step.label, step.batches, step.rise) for step in finding.steps]),
+        steps_table(finding.steps),
         *[_apart(step) for step in finding.steps if step.groups or step.practices],
         *(points_part(finding) if finding.points else []),
         *(balance_part(finding.balance) if finding.balance is not None else []),
@@ -108,6 +115,19 @@ def below(finding: PickupFinding) -> list[Component | None]:
         html.Div([html.P(words, className="measure soft") for words in _SAFETY], className="safety"),
         exports.links("oxygen", "all rises", finding.filters),
     ]
+
+
+def steps_table(steps: Sequence[Step]) -> Component:
+    """Return the rise at each step, with how many batches fell instead: consumption by yeast, or scatter."""
+    columns = (
+        Column("Step"), Column("Batches", kind="figures"), Column("Rise", UNIT, "figures"),
+        Column("95 % interval", UNIT, "figures"), Column("Fell instead", kind="figures"),
+    )  # fmt: skip
+    rows = [
+        (step.label, f"{step.batches:,}", *_interval(step.rise), f"{step.falls:,}" if step.falls else "none")
+        for step in steps
+    ]
+    return data_table("Rise of oxygen at each step", columns, rows)
 
 
 def rise_table(name: str, rows: Sequence[tuple[str, int, Estimate | None]]) -> Component:
@@ -127,17 +147,32 @@ def _interval(rise: Estimate | None) -> tuple[str, str]:
 def _apart(step: Step) -> Component:
     """Return a step by recipe, tank, line and format, and with a practice against without it."""
     groups = [(f"{group.by.capitalize()} {group.value}", group.batches, group.rise) for group in step.groups]
-    done = [
-        (f"{p.label.rstrip('?')}: how much more with it than without", p.with_it + p.without_it, p.difference)
-        for p in step.practices
-    ]
     return html.Details(
         [
             html.Summary(f"{step.label.capitalize()}, by recipe, tank, line, format and practice"),
-            rise_table(f"Rise {step.label}, apart", [*done, *groups]),
+            *([practice_table(step)] if step.practices else []),
+            *([rise_table(f"Rise {step.label}, apart", groups)] if groups else []),
         ],
         className="more",
     )
+
+
+def practice_table(step: Step) -> Component:
+    """Return what each practice goes with over a step, those first that hold among all that were compared."""
+    columns = (
+        Column("Practice"), Column("One step more of it"), Column("Batches", kind="figures"),
+        Column("Rises more by", UNIT, "figures"), Column("95 % interval", UNIT, "figures"),
+        Column("Among all compared"),
+    )  # fmt: skip
+    rows = [
+        (
+            p.label.rstrip("?"), p.step,
+            f"{p.batches:,}" if p.with_it is None else f"{p.with_it:,} against {p.without_it:,}",
+            *_interval(p.difference), "holds" if p.holds else "may be chance",
+        )
+        for p in step.practices
+    ]  # fmt: skip
+    return data_table(f"What practices go with {step.label}", columns, rows)
 
 
 def points_part(finding: PickupFinding) -> list[Component]:
@@ -149,7 +184,7 @@ def points_part(finding: PickupFinding) -> list[Component]:
     rows = [
         (
             f"{p.limit.label[:1].upper()}{p.limit.label[1:]}{', the rise' if p.limit.kind == 'rise' else ''}",
-            amount(p.good), "yours" if p.own_target else "a working target",
+            limit_in_words(p, ""), _whose(p),
             f"{p.passed:,} of {p.batches:,}", f"{100 * p.low:.0f} to {100 * p.high:.0f}", f"{p.acted:,}",
         )
         for p in finding.points
@@ -160,6 +195,12 @@ def points_part(finding: PickupFinding) -> list[Component]:
     ]
 
 
+def _whose(point: PointPassed) -> str:
+    if point.whose:
+        return f"yours, set by {point.whose}"
+    return "yours, a target" if point.own_target else "a working target"
+
+
 def balance_part(balance: Balance) -> list[Component]:
     """Return how much of the pack's oxygen the readings account for."""
     share = balance.accounted
@@ -168,16 +209,22 @@ def balance_part(balance: Balance) -> list[Component]:
         html.P(
             f"Over {count(balance.batches, 'batch', 'batches')} read at the filler and in the pack, a pack holds "
             f"{amount(balance.pack, UNIT)}. At the filler the beer had {amount(balance.at_filler, UNIT)} of it, "
-            f"{100 * share.value:.0f} % ({100 * share.low:.0f} to {100 * share.high:.0f} %); "
-            f"{amount(balance.closing, UNIT)} came in from there to the closed pack.",
+            f"{100 * share.value:.0f} % ({100 * share.low:.0f} to {100 * share.high:.0f} %)"
+            f"{_in_tank(balance)}; {amount(balance.closing, UNIT)} came in from there to the closed pack.",
             className="measure",
         ),
     ]
 
 
+def _in_tank(balance: Balance) -> str:
+    """Return what the beer had before the filler, where it was read."""
+    return "" if math.isnan(balance.in_tank) else f", {amount(balance.in_tank, UNIT)} of that in the tank before"
+
+
 def take_away(filters: Filters, _asked: Mapping[str, str], form: Form) -> bytes:
     """Return every rise as a file."""
-    finding = context().answer(pickup, filters)
+    here = context()
+    finding = here.answer(pickup, filters, oxygen_limits(here.ledger))
     if not finding.steps:
         raise exports.NothingToTakeError
     note = ExportNote(
@@ -195,7 +242,7 @@ def rises_frame(finding: PickupFinding) -> pd.DataFrame:
         for by, value, batches, rise in [
             ("all", "", step.batches, step.rise),
             *((g.by, g.value, g.batches, g.rise) for g in step.groups),
-            *((p.practice, "with less without", p.with_it + p.without_it, p.difference) for p in step.practices),
+            *((p.practice, p.step, p.batches, p.difference) for p in step.practices),
         ]
         if rise is not None
     ]
@@ -214,6 +261,7 @@ def register(app: Dash) -> None:
         __name__, path="/oxygen", name="Oxygen", title="Oxygen · Dropbright", order=6, icon="oxygen",
         group="questions", layout=layout,
     )  # fmt: skip
+    oxygen_limits_part.register(app)
     app.callback(
         Output(ANSWER, "children"),
         Output(NOTHING, "children"),

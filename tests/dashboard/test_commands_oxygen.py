@@ -75,3 +75,30 @@ def test_a_factor_beyond_sense_or_without_a_reason_is_misuse(run, words):
     done = run("factor", *words)
     assert done.exit_code == 2
     assert "the default" in run("factor").stdout
+
+
+def test_limits_are_listed_set_and_given_up(run):
+    assert run("limit").stdout.count("a working target to start from") == 6
+    words = ("limit", "bright_tank", "--good", "15ppb", "--act", "0.03 ppm", "--because", "our meter reads to 1")
+    done = run(*words, "--by", "A. Maltby")
+    assert done.exit_code == 0
+    assert "Bright tank: good up to 15.0 µg/L, action from 30.0 µg/L, set by A. Maltby" in done.stdout
+    own = {each["point"]: each for each in json.loads(run("limit", "--json").stdout)["limits"]}
+    assert (own["bright_tank"]["limit_is"], own["pack"]["limit_is"]) == ("the brewery's", "a working target")
+    done = run("limit", "bright_tank", "--give-up", "--because", "a slip", "--by", "A. Maltby")
+    assert done.stdout.count("a working target to start from") == 6
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("pack", "--good", "15"),
+        ("pack", "--good", "30ppb", "--act", "15ppb", "--because", "x"),
+        ("--good", "3ppb"),
+        ("pack", "--give-up", "--because", "x"),
+        ("moon",),
+    ],
+)
+def test_a_limit_that_makes_no_sense_is_misuse(run, words):
+    assert run("limit", *words).exit_code == 2
+    assert run("limit").stdout.count("a working target to start from") == 6

@@ -7,10 +7,14 @@ import pandas as pd
 import pytest
 
 from analysis.findings.filters import Filters
+from analysis.findings.oxygen_limits import WORKING_LIMITS, OwnLimit, give_up_limit, oxygen_limits, set_limit
 from analysis.findings.oxygen_steps import OxygenSteps, oxygen_steps
 from analysis.findings.pickup import pickup
-from analysis.findings.pickup_points import WORKING_LIMITS, points_passed
-from analysis.findings.pickup_rises import practice_rise, rise
+from analysis.findings.pickup_points import points_passed
+from analysis.findings.pickup_practices import among_all, practice_rise
+from analysis.findings.pickup_rises import rise
+from analysis.ledger import Ledger
+from analysis.vocabulary import PRACTICES, further_practice
 from data_demo import truth
 from data_demo.tanks import _ROUSE_OXYGEN
 
@@ -106,7 +110,8 @@ def test_a_practice_is_compared_within_recipes():
     done = np.concatenate([np.arange(40) % 5 == 0, np.arange(40) % 5 != 0]).astype(float)
     rises = 5 + 20.0 * (recipe == "B") + 3 * done + rng.normal(0, 1, 80)
     told = practice_rise(
-        frame([(value, np.nan) for value in rises]).assign(recipe=recipe, bled=done), "bled", "Air bled"
+        frame([(value, np.nan) for value in rises]).assign(recipe=recipe, bled=done),
+        further_practice("bled", "yes_no", "operations"),
     )
     assert told.difference.low <= 3 <= told.difference.high
     assert told.difference.high < 6
@@ -163,3 +168,137 @@ def test_the_cautions_about_gas_and_tanks_stand_beside_it(found):
 def test_a_rouse_takes_the_readings_around_it(simulated_cellar):
     rouses = oxygen_steps(simulated_cellar).rises.query("step == 'rouse'")
     assert len(rouses) == rouses["batch"].nunique() > 100
+
+
+def test_a_numeric_practice_is_told_for_its_step_within_recipes():
+    """Two transfers let in 6 more than one; the recipe that is moved more often rises by 30 more all the same."""
+    rng = np.random.default_rng(10)
+    recipe = np.repeat(["A", "B"], 40)
+    moved = 1.0 + (rng.random(80) < np.where(recipe == "A", 0.2, 0.8))
+    rises = 5 + 30.0 * (recipe == "B") + 6 * moved + rng.normal(0, 1, 80)
+    told = practice_rise(
+        frame([(value, np.nan) for value in rises]).assign(recipe=recipe, transfers=moved), PRACTICES["transfers"]
+    )
+    assert told.difference.low <= 6 <= told.difference.high
+    assert told.difference.high < 8
+    assert (told.step, told.batches, told.with_it) == ("one transfer", 80, None)
+
+
+def test_a_step_of_a_practice_is_a_brewers_step():
+    """0.4 a minute, so 6 for the 15 minutes that a rouse is told in."""
+    minutes = np.tile([10.0, 20.0, 30.0, 40.0], 5)
+    rng = np.random.default_rng(11)
+    own = frame([(0.4 * m + rng.normal(0, 0.1), np.nan) for m in minutes]).assign(rouse_minutes=minutes)
+    told = practice_rise(own, PRACTICES["rouse_minutes"])
+    assert told.difference.value == pytest.approx(6, abs=0.2)
+    assert told.step == "15 min"
+
+
+def test_a_practice_that_hardly_moved_or_few_batches_tell_nothing():
+    same = frame([(float(i), np.nan) for i in range(20)]).assign(transfers=[1.0] * 17 + [2.0] * 3)
+    assert practice_rise(same, PRACTICES["transfers"]) is None
+    few = frame([(float(i), np.nan) for i in range(8)]).assign(transfers=[1.0, 2.0] * 4)
+    assert practice_rise(few, PRACTICES["transfers"]) is None
+
+
+def test_numeric_practices_are_among_those_told(steps):
+    told = {p.practice: p for p in steps["racking"].practices}
+    assert {"transfers", "cone_dumps", "yeast_generation"} <= set(told)
+    assert "fill_temperature" not in told
+    assert {p.practice for p in steps["rouse"].practices} >= {"rouse_minutes", "air_bled"}
+    own_rouse = next(p for p in steps["rouse"].practices if p.practice == "rouse_minutes")
+    assert own_rouse.label == "Minutes of that rouse"
+    assert "transfers" not in {p.practice for p in steps["to_filler"].practices}
+
+
+def test_what_holds_is_told_after_allowing_for_all_that_were_compared(found):
+    """Source of the adjustment: Benjamini and Hochberg 1995; here by hand, p·m/rank with the running least."""
+    every = [p for step in found.steps for p in step.practices]
+    ordered = sorted(every, key=lambda one: one.p)
+    by_hand = np.minimum.accumulate([p.p * len(every) / (k + 1) for k, p in reversed(list(enumerate(ordered)))])[::-1]
+    assert [p.q for p in ordered] == pytest.approx(np.minimum(by_hand, 1).tolist())
+    assert among_all([]) == ()
+    rouse = next(step for step in found.steps if step.step == "rouse")
+    assert [p.practice for p in rouse.practices if p.holds] == ["air_bled"]
+
+
+def test_without_any_effect_hardly_any_is_told():
+    """Forty breweries of ten practices that do nothing: one told in 5 % of them at most, 3.3 standard errors above."""
+    told = 0
+    for seed in range(40):
+        rng = np.random.default_rng(600 + seed)
+        own = frame([(value, np.nan) for value in rng.normal(10, 3, 40)])
+        practices = [further_practice(f"p{k}", "number", "batches") for k in range(10)]
+        own = own.assign(**{p.name: rng.normal(0, p.step, 40) for p in practices})
+        found = among_all([tuple(practice_rise(own, p) for p in practices)])
+        told += any(one.holds for one in found[0])
+    assert told <= 40 * (0.05 + 3.3 * np.sqrt(0.05 * 0.95 / 40))
+
+
+@pytest.fixture
+def ledger(tmp_path):
+    with Ledger.open(f"sqlite:///{tmp_path / 'ledger.sqlite'}") as opened:
+        yield opened
+
+
+def test_the_brewerys_own_limit_counts_before_a_working_one(simulated_cellar, ledger):
+    set_limit(ledger, "bright_tank", 10, 20, "our meter reads to 1", "A. Maltby")
+    set_limit(ledger, "bright_tank", 5, 20, "and we mean it", "A. Maltby")
+    (limit,) = oxygen_limits(ledger)
+    assert "Bright tank: good up to 5.00 µg/L, action from 20.0 µg/L, set by A. Maltby on " in limit.sentence
+    told = pickup(simulated_cellar, limits=(limit,))
+    usual = pickup(simulated_cellar)
+    own, working = (next(p for p in one.points if p.limit.point == "bright_tank") for one in (told, usual))
+    assert (own.own_target, own.whose, own.good, own.act) == (True, "A. Maltby", 5, 20)
+    assert (working.own_target, working.good) == (False, 30)
+    assert own.passed > working.passed
+    assert "above your target of 5.00 µg/L" in told.answer
+    give_up_limit(ledger, "bright_tank", "a slip", "A. Maltby")
+    assert oxygen_limits(ledger)[0].good == 10
+
+
+def test_limits_out_of_order_are_refused(ledger):
+    with pytest.raises(ValueError, match="point must be one of"):
+        set_limit(ledger, "moon", 10, 20, "why", "who")
+    with pytest.raises(ValueError, match="act at least good"):
+        set_limit(ledger, "pack", 30, 20, "why", "who")
+    with pytest.raises(ValueError, match="must have a limit"):
+        give_up_limit(ledger, "pack", "why", "who")
+    assert ledger.state == 0
+
+
+def test_each_pack_is_held_to_the_target_of_its_recipe_and_format():
+    targets = pd.DataFrame(
+        {
+            "recipe": ["A", None],
+            "format": [None, "can"],
+            "quantity": "total_oxygen",
+            "lower": np.nan,
+            "upper": [40.0, 90],
+        }
+    )
+    levels = pd.DataFrame(
+        {"stage": "pack", "batch": list("abc"), "recipe": ["A", "B", "B"], "format": ["can", "can", "keg"],
+         "value": [60.0, 60.0, 120.0], "censored": 0}
+    )  # fmt: skip
+    (pack,) = points_passed(OxygenSteps(frame([]).reindex(columns=["step", "batch", "low"]), levels), targets)
+    assert (pack.passed, pack.batches) == (2, 3)
+    assert (pack.good, pack.good_to) == (40, 100)
+    assert not pack.own_target
+
+
+def test_a_practice_that_turns_its_sign_is_warned_of(found):
+    assert any("Air bled goes with less over one step and with more over another" in said for said in found.cautions)
+
+
+def test_the_document_says_whose_limits_and_which_practices_hold(simulated_cellar):
+    own = OwnLimit("rouse", 2, 4, "A. Maltby", pd.Timestamp("2026-03-02").to_pydatetime(), "why")
+    document = pickup(simulated_cellar, limits=(own,)).as_document()
+    rouse = next(point for point in document["points"] if point["point"] == "rouse")
+    assert (rouse["limit"], rouse["limit_is"], rouse["set_by"], rouse["act_above"]) == (
+        2,
+        "the brewery's",
+        "A. Maltby",
+        4,
+    )
+    assert {"step", "p", "q", "holds"} <= set(document["steps"][0]["practices"][0])
