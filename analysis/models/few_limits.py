@@ -23,6 +23,7 @@ from analysis.models.families import Family
 from analysis.models.foretold import Foretold, Others, foretold, others_of
 from analysis.models.gradient import eliminated_products, rest_products, traces
 from analysis.models.limit_terms import LimitTerms, limit_terms
+from analysis.models.moments import variances_by_moments
 from analysis.models.parameters import Parameters
 from analysis.models.search import bounded_step
 from analysis.models.system import System, system_of
@@ -44,7 +45,7 @@ _STEPS = 40
 _HALVINGS = 25
 _LEVEL = 1e-10  # the deviance that a full step would still gain
 _INNER_LEVEL = 1e-16
-_NEAR = 0.5  # share of a change of slope that may have been foretold wrongly for the bend to be mended by it
+_FORETOLD = 0.5  # share of a change of slope that may have been foretold wrongly for the bend to be mended by it
 _SLACK = 1e-12
 
 
@@ -115,7 +116,9 @@ def maximise(setting: Setting, begin: Floats | None = None) -> tuple[Place, int]
     CannotFitError
         If the search does not end.
     """
-    place = settled(setting, setting.parameters.start if begin is None else begin, None)
+    if begin is None:
+        begin = setting.parameters.near(variances_by_moments(setting.system))
+    place = settled(setting, begin, None)
     tried, before = 1, None
     for _ in range(_STEPS if len(place.phi) else 0):
         slope = -2.0 * by_phi(setting, place)
@@ -248,7 +251,7 @@ def bend_inside(place: Place) -> Floats:
 
 
 def _mended(bend: Floats, before: tuple[Floats, Floats] | None, phi: Floats, slope: Floats) -> Floats:
-    """The average information of the exact rows, mended so that it tells how the slope changed in the last step.
+    """The average information, mended so that it tells how the slope changed in the last step.
 
     Not where it foretold that badly, unless the step went too far: then it was too flat.
     """
@@ -258,7 +261,7 @@ def _mended(bend: Floats, before: tuple[Floats, Floats] | None, phi: Floats, slo
     missed, size = changed - bend @ moved, float((changed - bend @ moved) @ moved)
     scale = np.sqrt(np.maximum(np.diagonal(bend), 1e-300))
     too_far = float(slope @ moved) > 0
-    if not size or not (too_far or np.linalg.norm(missed / scale) <= _NEAR * np.linalg.norm(changed / scale)):
+    if not size or not (too_far or np.linalg.norm(missed / scale) <= _FORETOLD * np.linalg.norm(changed / scale)):
         return bend
-    mended = bend + np.outer(missed, missed) / size
-    return mended if np.linalg.eigvalsh(mended / np.outer(scale, scale)).min() > 1e-3 else bend
+    better = bend + np.outer(missed, missed) / size
+    return better if np.linalg.eigvalsh(better / np.outer(scale, scale)).min() > 1e-3 else bend

@@ -18,6 +18,7 @@ import pandas as pd
 from analysis.models.arrays import CannotFitError, Floats
 from analysis.models.criterion import Solution
 from analysis.models.cross_products import CrossProducts, accumulate
+from analysis.models.moments import variances_by_moments
 from analysis.models.parameters import Parameters
 from analysis.models.search import Found, search
 from analysis.models.system import System, system_of
@@ -156,8 +157,9 @@ def fit_sums(
     _check_levels(sums, system)
     reml = method == "REML"
     parameters = Parameters(system.blocks)
-    begin = parameters.start
-    if start is not None:
+    if start is None:
+        begin = parameters.near(variances_by_moments(system))
+    else:
         before = start.solution
         own = {factor: before.system.own_factor(factor, before.factors) for factor in before.system.factors}
         begin = parameters.vector(system.block_factors(own))

@@ -31,6 +31,14 @@ class Parameters:
         """Where the search starts: every Φ the identity, as in Bates et al. 2015."""
         return self.vector([np.eye(block.width) for block in self.blocks])
 
+    def near(self, variances: Floats) -> Floats:
+        """The same with the variance of each part that has one, of ``variances`` in the order of the parts (T,)."""
+        factors = [np.eye(block.width) for block in self.blocks]
+        for value, (k, part) in zip(variances, self._parts(), strict=True):
+            if part.tied:
+                np.fill_diagonal(_within(factors[k], part), np.sqrt(value))
+        return self.vector(factors)
+
     @property
     def bounds(self) -> list[tuple[float | None, float | None]]:
         """φ from 0 up, Cholesky entries without bounds."""

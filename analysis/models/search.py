@@ -24,6 +24,8 @@ __all__ = ["Found", "bounded_step", "quasi_newton", "search"]
 _STEPS = 40
 _HALVINGS = 20
 _LEVEL = 1e-10  # the deviance that a full step would still gain
+_ROUNDING = 1e-15  # share of the deviance that it is not exact to
+_NEAR = 1e-3
 _SLACK = 1e-12
 _LARGE = 200  # columns of the rest from which a step's matrices are worth overwriting
 
@@ -44,12 +46,10 @@ def search(system: System, begin: Floats, reml: bool) -> Found:
         return Found(solve(system, ()), True, 1)
     if not all(part.tied for block in system.blocks for part in block.parts):
         return quasi_newton(system, begin, reml)
-    vector, found, evaluations = _newton(system, parameters, begin, reml)
-    if found is None:
+    vector, ended, evaluations = _newton(system, parameters, begin, reml)
+    if ended is None:
         return quasi_newton(system, vector, reml, evaluations)
-    if _spends(system):
-        found = solve(system, parameters.factors(vector))
-    return Found(found, True, evaluations)
+    return Found(ended, True, evaluations)
 
 
 def quasi_newton(system: System, begin: Floats, reml: bool, before: int = 0) -> Found:
@@ -75,7 +75,7 @@ def _spends(system: System) -> bool:
 
 def _newton(system: System, parameters: Parameters, begin: Floats, reml: bool) -> tuple[Floats, Solution | None, int]:
     """Where the steps end, the solution there if they ended where they should, and how many were tried."""
-    at, evaluations = begin, 1
+    at, evaluations, gained = begin, 1, 0.0
     factors = parameters.factors(at)
     solution = solve(system, factors)
     deviance = solution.deviance(reml)
@@ -83,8 +83,9 @@ def _newton(system: System, parameters: Parameters, begin: Floats, reml: bool) -
         bend = average_information(solution, reml)
         slope = parameters.chained(gradient(solution, reml, spend=_spends(system)), factors)
         step = bounded_step(at, slope, bend)
-        if -float(slope @ step) < _LEVEL:
-            return at, solution, evaluations
+        gain, level = -float(slope @ step), max(_LEVEL, _ROUNDING * abs(deviance))
+        if gain < level:
+            return at, solve(system, factors) if _spends(system) else solution, evaluations
         for _ in range(_HALVINGS):
             del solution  # its matrices are as large as those of the next
             tried = np.maximum(at + step, 0.0)
@@ -97,6 +98,9 @@ def _newton(system: System, parameters: Parameters, begin: Floats, reml: bool) -
         else:
             return at, None, evaluations
         at, deviance = tried, solution.deviance(reml)
+        if gain < _NEAR and gain * gain < 0.5 * level * gained:  # steps gain less and less: the next would too little
+            return at, solution, evaluations
+        gained = gain
     return at, None, evaluations
 
 
