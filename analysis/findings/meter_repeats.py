@@ -62,6 +62,15 @@ class RepeatStudy:
         """The limit between any two single readings over the margin [1]."""
         return self.study.reproducibility_limit / self.margin_on_scale
 
+    def limit(self, spread: float) -> float:
+        """Return what two single readings differ by in one of twenty pairs, from their standard deviation on the
+        study's scale [the measure's kept unit]."""
+        return _kept(_LIMIT * spread, self.level, self.log)
+
+    def of_margin(self, spread: float) -> float:
+        """Return that difference as a share of the margin [1]."""
+        return _LIMIT * spread / self.margin_on_scale
+
     @property
     def answer(self) -> str:
         """Whether the meters see the margin, in a sentence or two."""
@@ -89,6 +98,8 @@ class RepeatStudy:
             "variance": {"part": study.part, "meter": study.meter, "part_meter": study.part_meter,
                          "repeat": study.repeat},
             "share_of_variance": study.share_of_variance, "share_of_spread": study.share_of_spread,
+            "repeatability": _spread(study.repeatability, study, self),
+            "reproducibility": _spread(study.reproducibility, study, self),
             "categories": study.categories, "meters_differ_p": study.meters_differ,
             "level": self.level, "unit": self.measure.unit, "margin": self.margin,
             "margin_is_default": self.margin_is_default, "recipes": self.recipes,
@@ -99,6 +110,16 @@ class RepeatStudy:
                 for m in self.meters
             ],
         }  # fmt: skip
+
+
+def _spread(spread: float, study: Study, told: RepeatStudy) -> dict[str, float | None]:
+    """Return a standard deviation as the JSON document has it: as a limit, of the variation and of the margin."""
+    total = study.total
+    return {
+        "limit": told.limit(spread),
+        "share_of_spread": spread / total if total > 0 else None,
+        "share_of_margin": told.of_margin(spread),
+    }
 
 
 def repeat_studies(readings: pd.DataFrame, recipes: pd.Series, targets: pd.DataFrame) -> tuple[RepeatStudy, ...]:

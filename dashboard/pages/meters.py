@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -17,6 +18,7 @@ from analysis.findings.export import ExportNote, Form, export_table
 from analysis.findings.filters import Filters
 from analysis.findings.meter_bias import Checked, MeterBias, bias_in_words, interval_in_words
 from analysis.findings.meter_course import State as Course
+from analysis.findings.meter_decisions import meter_decisions as every_decision
 from analysis.findings.meter_otherwise import Otherwise, verdicts_otherwise
 from analysis.findings.meter_repeats import RepeatStudy
 from analysis.findings.meters import MetersFinding, meters
@@ -27,7 +29,7 @@ from analysis.vocabulary import measure as measure_of
 from dashboard.figures.control_chart import control_chart
 from dashboard.figures.meter_chart import drawing_of_checks
 from dashboard.figures.plotly_layout import GRAPH_CONFIG
-from dashboard.parts import exports
+from dashboard.parts import exports, meter_decisions
 from dashboard.parts.context import context
 from dashboard.parts.ids import BUSY, LEDGER_STATE, SCHEME
 from dashboard.parts.tables import Column, data_table, empty, short_day
@@ -47,6 +49,10 @@ BELOW = "meters-below"
 OTHERWISE = "meters-otherwise"
 NO_FIGURE: dict[str, Any] = {"data": [], "layout": {}}
 _ROOM = {"height": "clamp(17rem, 40vw, 24rem)"}
+_SPREADS = (
+    Column("Readings of one beer"), Column("Two of them differ by up to", kind="figures"),
+    Column("Share of the spread of all readings", kind="figures"), Column("Share of the margin", kind="figures"),
+)  # fmt: skip
 _LOOKS = {Course.STEADY: "steady", Course.DRIFTING: "drifting", Course.SHIFTED: "shifted", Course.TOO_FEW: "few"}
 
 
@@ -97,6 +103,7 @@ def layout(measure: str = "", **_address: object) -> Component:
                     ),
                 ],
             ),
+            *meter_decisions.places(),
             html.Div(id=BELOW, className="under"),
             html.Div(id=OTHERWISE, className="under"),
         ],
@@ -105,7 +112,8 @@ def layout(measure: str = "", **_address: object) -> Component:
 
 def asked(table: PackTable) -> MetersFinding:
     """Return the finding for the ledger's present state."""
-    return meters(snapshot(context().ledger, table.state), table)
+    ledger = context().ledger
+    return meters(snapshot(ledger, table.state), table, every_decision(ledger, standing=False))
 
 
 def offer_checks(_state: int | None, chosen: str | None):
@@ -147,8 +155,7 @@ def otherwise_part(told: Sequence[Otherwise]) -> list[Component | None]:
     return [
         html.H2("The verdicts without what a meter has moved"),
         html.P(
-            f"{changed} with up to {count(number, 'reading')} of a measure set right by the checks, or set aside. The "
-            "charts and verdicts of the other pages use the readings as they were read.",
+            f"{changed} with up to {count(number, 'reading')} of a measure set right by the checks, or set aside.",
             className="measure",
         ),
         data_table("Verdicts that would be another", columns, _ways(told, differing=True)) if differs else None,
@@ -234,12 +241,31 @@ def study_part(study: RepeatStudy) -> list[Component]:
         html.H2(f"Repeated readings of {study.measure.label.lower()}"),
         html.P(study.answer, className="measure"),
         data_table(f"What each meter can see of {study.measure.label.lower()}", columns, rows),
+        data_table(f"Repeatability and reproducibility of {study.measure.label.lower()}", _SPREADS, _spreads(study)),
         html.P(
-            f"The margin is {amount(study.margin, unit)}. Two single readings of one beer on any of the meters differ "
-            f"by {100 * study.share_of_margin:.0f} % of it or more in one of twenty pairs.",
+            f"The margin is {amount(study.margin, unit)}. One pair of readings of one beer in twenty differs by more "
+            "than that limit. The spread is a standard deviation, as a share of that of all single readings.",
             className="measure soft",
         ),
     ]
+
+
+def _spreads(study: RepeatStudy) -> list[tuple[str, ...]]:
+    """Return repeatability and reproducibility as limits, as shares of the spread and of the margin."""
+    made, unit = study.study, study.measure.unit
+    told = (
+        ("On the same meter (repeatability)", made.repeatability),
+        ("On any of the meters (reproducibility)", made.reproducibility),
+    )
+    return [
+        (name, amount(study.limit(spread), unit), _share(spread / made.total if made.total else math.nan),
+         _share(study.of_margin(spread)))
+        for name, spread in told
+    ]  # fmt: skip
+
+
+def _share(share: float) -> str:
+    return amount(100 * share, "%", digits=2)
 
 
 def take_away(_filters: Filters, _asked: Mapping[str, str], form: Form) -> bytes:
@@ -292,6 +318,7 @@ def register(app: Dash) -> None:
         Input(SCHEME, "data"),
         running=[(Output(BUSY, "hidden"), False, True)],
     )(show)
+    meter_decisions.register(app, asked)
     app.callback(Output(OTHERWISE, "children"), Input(LEDGER_STATE, "data"))(show_otherwise)
     app.clientside_callback(
         ClientsideFunction("dropbright", "keepMeasure"),

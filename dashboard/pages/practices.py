@@ -20,7 +20,7 @@ from analysis.findings.practice_depth import deepen
 from analysis.findings.practices import PracticeEffect, PracticesFinding, practices
 from analysis.findings.wording import amount, change, count, span
 from dashboard.figures.interval import IntervalScale, interval, interval_axis
-from dashboard.parts import exports, margins
+from dashboard.parts import as_read, exports, margins
 from dashboard.parts.addresses import filters_from_kept
 from dashboard.parts.context import context
 from dashboard.parts.ids import BUSY, FILTERS, LEDGER_STATE
@@ -81,6 +81,7 @@ def layout(measure: str = "", **_address: object) -> Component:
             ),
             margins.place(),
             html.Div(id=VERDICTS),
+            as_read.place("practices"),
             html.Div(id=UNSAID),
             html.Div(id=MODEL),
         ],
@@ -331,6 +332,7 @@ def register(app: Dash) -> None:
         *chosen,
         prevent_initial_call=True,
     )(check_model)
+    as_read.register(app, "practices", as_read.show_verdicts, MEASURE)
     app.clientside_callback(
         ClientsideFunction("dropbright", "keepMeasure"),
         Output(ANSWER, "title"),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import sqlite3
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager
@@ -108,6 +109,15 @@ def demo_ledger(workbooks: tuple[Path, ...], tmp_path_factory: pytest.TempPathFa
 def demo(demo_ledger: Ledger) -> Iterator[str]:
     """The address of a dashboard on the invented brewery."""
     with serving(demo_ledger, Settings(demo=True)) as address:
+        yield address
+
+
+@pytest.fixture
+def own_demo(demo_ledger: Ledger, tmp_path: Path) -> Iterator[str]:
+    """The address of a dashboard on a copy of the invented brewery's ledger, which a test may change."""
+    with sqlite3.connect(demo_ledger.url) as source, sqlite3.connect(tmp_path / "own.sqlite") as copy:
+        source.backup(copy)
+    with Ledger.open(f"sqlite:///{tmp_path / 'own.sqlite'}") as ledger, serving(ledger, Settings(demo=True)) as address:
         yield address
 
 
