@@ -93,5 +93,6 @@ def _targets() -> Page:
     page = Draft("Targets", "targets").banner("What we aim for, and the smallest difference that matters to us")
     page.header("Recipe", "Format", "Measure", "Lower", "Upper", "Target", "Margin")
     for aim in TARGETS:
-        page.write((aim.recipe, aim.format, aim.measure, aim.lower, aim.upper, aim.target, aim.margin))
+        measure = "Haze (EBC)" if aim.measure == "Haze" else aim.measure
+        page.write((aim.recipe, aim.format, measure, aim.lower, aim.upper, aim.target, aim.margin))
     return page.page()

@@ -26,6 +26,7 @@ __all__ = ["write_blank"]
 _Cell = str | float | date | datetime
 _LAST_ROW = 5_000
 _MEASURE_WORDS = tuple(name.replace("_", " ") for name in MEASURES)
+_MEASURES_WITH_UNITS = tuple(f"{n.replace('_', ' ')} ({m.unit})" if m.unit else n for n, m in MEASURES.items())
 _LISTS: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {
         "operation": tuple(name.replace("_", " ") for name in OPERATIONS),
@@ -73,7 +74,7 @@ _EXAMPLES: Mapping[str, Mapping[str, _Cell]] = MappingProxyType(
             "reference": 9092.0, "observed": 9070.0, "unit": "µg/L",
         },
         "targets": {
-            "recipe": "P40", "format": "can", "quantity": "total oxygen", "upper": 100.0, "target": 60.0,
+            "recipe": "P40", "format": "can", "quantity": "total oxygen (µg/L)", "upper": 100.0, "target": 60.0,
             "margin": 15.0,
         },
     }
@@ -143,7 +144,7 @@ def _sheet_of(kind: str) -> _Sheet:
     example = _EXAMPLES[kind]
     return _Sheet(
         KINDS[kind].label, _ROW_IS[kind], tuple(_header(column) for column in columns),
-        tuple(example.get(column.name) for column in columns), tuple(_words(column) for column in columns),
+        tuple(example.get(column.name) for column in columns), tuple(_words(kind, column) for column in columns),
         tuple(column.required for column in columns),
     )  # fmt: skip
 
@@ -160,7 +161,9 @@ def _header(column: Column) -> str:
     return f"{words} ({column.unit})" if column.unit else words
 
 
-def _words(column: Column) -> tuple[str, ...]:
+def _words(kind: str, column: Column) -> tuple[str, ...]:
+    if kind == "targets" and column.name == "quantity":
+        return _MEASURES_WITH_UNITS
     return _LISTS.get(column.name) or tuple(choice.replace("_", " ") for choice in column.choices)
 
 

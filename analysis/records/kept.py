@@ -39,7 +39,16 @@ from analysis.records.scales import Scaled, UnitDoubt, deduced_unit, scale
 from analysis.records.written_units import unit_column_of, units_of
 from analysis.units import AmbiguousUnit, recognise_unit
 
-__all__ = ["ask_units", "is_wide", "note_rough", "read_kept", "read_moment", "rows_of_state", "text_of_codes"]
+__all__ = [
+    "ask_unit",
+    "ask_units",
+    "is_wide",
+    "note_rough",
+    "read_kept",
+    "read_moment",
+    "rows_of_state",
+    "text_of_codes",
+]
 
 Flags = npt.NDArray[np.bool_]
 
@@ -219,7 +228,7 @@ def _minutes(context: Context, meaning: Meaning, cells: RawColumn) -> npt.NDArra
         unit = deduced_unit("minutes", plain_numbers) if plain_numbers.size else recognise_unit("min", "minutes")
         if isinstance(unit, AmbiguousUnit):
             doubt = UnitDoubt("minutes", "", unit, context.active & (bare.unit_code < 0) & ~np.isnan(bare.value))
-            _ask_unit(context, meaning, doubt, costs_rows=True)
+            ask_unit(context, meaning, doubt, costs_rows=True)
             unit = recognise_unit("min", "minutes")
     assert unit is not None and not isinstance(unit, AmbiguousUnit)  # "min" is one unit
     read = parse_minutes(cells, context.decimal, unit.factor)
@@ -319,10 +328,11 @@ def ask_units(
         cells,
     )
     for doubt in scaled.doubts:
-        _ask_unit(context, meaning, doubt, costs_rows, doubt.written or doubt.quantity if by_quantity else None)
+        ask_unit(context, meaning, doubt, costs_rows, doubt.written or doubt.quantity if by_quantity else None)
 
 
-def _ask_unit(context: Context, meaning: Meaning, doubt: UnitDoubt, costs_rows: bool, key: str | None = None) -> None:
+def ask_unit(context: Context, meaning: Meaning, doubt: UnitDoubt, costs_rows: bool, key: str | None = None) -> None:
+    """Ask for the unit of some numbers; the answer goes by ``key``, or else by the column's header."""
     text = doubt.unit.question
     label = meaning.header if key is None else f"{meaning.header}, {doubt.quantity.replace('_', ' ')}"
     asked = key or meaning.header

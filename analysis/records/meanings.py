@@ -30,7 +30,7 @@ _NUMERIC = ("number", "count")
 _FROM_AND_TO = ("from", "to", "into", "source", "ex", "target")
 _UNIT_HEADERS = {
     "minutes": ("minutes", "mins", "min", "hours", "hrs", "hour", "hr"),
-    "volume": ("hl", "hls"),
+    "volume": ("hl", "hls", "bbl", "bbls", "barrels", "litres", "liters"),
     "size": ("ml",),
     "original_gravity": ("plato", "°p", "sg"),
 }

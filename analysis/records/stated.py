@@ -2,27 +2,34 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 import numpy as np
 import numpy.typing as npt
 
 from analysis.records.air_saturated import says_air_saturated
+from analysis.records.cells import RawColumn
 from analysis.records.context import Context, Values
 from analysis.records.headers import read_header
-from analysis.records.kept import ask_units, rows_of_state, text_of_codes
+from analysis.records.kept import ask_unit, ask_units, rows_of_state, text_of_codes
 from analysis.records.meaning import Meaning
 from analysis.records.measure_headers import measure_of
 from analysis.records.parsed import State
 from analysis.records.parsing import parse_numbers
 from analysis.records.readings import Quantities, read_quantities
-from analysis.records.scales import scale
+from analysis.records.scales import UnitDoubt, deduced_unit, scale
 from analysis.records.words import ATTRIBUTES, plain_words
-from analysis.records.written_units import units_of
-from analysis.units import Unit, kept_unit, recognise_unit
+from analysis.records.written_units import unit_column_of, units_of
+from analysis.units import AmbiguousUnit, Unit, kept_unit, recognise_unit
 from analysis.vocabulary import MEASURES, slug
 
 __all__ = ["read_meter_checks", "read_targets"]
 
 Codes = npt.NDArray[np.int32]
+Flags = npt.NDArray[np.bool_]
+
+_LIMITS = ("lower", "upper", "target", "margin")
 
 
 def read_meter_checks(context: Context, values: Values) -> None:
@@ -88,50 +95,94 @@ def _measure_of_unit(text: str) -> str | None:
 
 
 def read_targets(context: Context, values: Values) -> None:
-    """Read limits, aims and margins in the kept unit of their quantity; a bare number stands in the kept unit.
+    """Read limits, aims and margins in the kept unit of their quantity.
 
-    A margin is a difference: one of 1.8 °F is 1 °C.
+    The unit stands in the cell, beside the row, over the column or with the measure; else all the quantity's numbers
+    must fit one unit alone, or a person is asked. A margin is a difference: one of 1.8 °F is 1 °C.
     """
     meaning = context.recognised.kept("quantity")
     assert meaning is not None  # a sheet without it is no sheet of targets
     quantities = _with_attributes(context, read_quantities(context, meaning), meaning.header)
     values.texts["quantity"] = text_of_codes(quantities.code, list(quantities.names))
-    bare: set[str] = set()
-    for name in ("lower", "upper", "target", "margin"):
-        column = context.recognised.kept(name)
-        if column is not None:
-            values.numbers[name], without_unit = _in_kept_unit(
-                context, column, quantities, is_difference=name == "margin"
-            )
-            bare |= without_unit
-    if bare:
-        _note_bare(context, meaning.header, sorted(bare))
+    columns = [_stated_column(context, name) for name in _LIMITS if context.recognised.kept(name)]
+    told = _told_by_numbers(context, meaning, quantities, columns)
+    for column in columns:
+        values.numbers[column.name] = _in_kept_unit(context, column, quantities, told)
 
 
-def _in_kept_unit(
-    context: Context, column: Meaning, quantities: Quantities, is_difference: bool
-) -> tuple[npt.NDArray[np.float64], set[str]]:
-    """Return a column of targets in kept units, and the quantities of which a number had no unit at all."""
+@dataclass(frozen=True, eq=False)
+class _Stated:
+    """One column of limits: its name, what its header means, its numbers, and the unit that each row states for it."""
+
+    name: str
+    meaning: Meaning
+    cells: RawColumn
+    value: npt.NDArray[np.float64]
+    code: Codes
+    units: list[str]
+
+    def bare(self, quantities: Quantities) -> Flags:
+        """Return the numbers of which nothing states the unit."""
+        without = np.array([*(unit is None for unit in quantities.units), False], dtype=bool)[quantities.code]
+        nowhere = self.meaning.unit is None
+        return np.asarray(nowhere & without & (self.code < 0) & ~np.isnan(self.value), dtype=bool)
+
+
+def _stated_column(context: Context, name: str) -> _Stated:
+    column = context.recognised.kept(name)
+    assert column is not None  # the caller asks for columns that are there
     cells = context.cells(column)
     numbers = parse_numbers(cells, context.decimal)
     rows_of_state(context, column, cells, numbers.state)
-    value = np.where(context.active, numbers.value, np.nan)
-    by_quantity = [unit or kept_unit(name) for unit, name in zip(quantities.units, quantities.names, strict=True)]
-    texts = [*numbers.units, *by_quantity]
-    places = np.array([*range(len(numbers.units), len(texts)), -1], dtype=np.int32)[quantities.code]
-    has_own = (numbers.unit_code >= 0) | (column.unit is not None)
-    code = np.where(has_own, numbers.unit_code, places).astype(np.int32)
+    code, units = units_of(context, numbers, unit_column_of(context, column))
+    return _Stated(name, column, cells, np.where(context.active, numbers.value, np.nan), code, units)
+
+
+def _told_by_numbers(
+    context: Context, meaning: Meaning, quantities: Quantities, columns: Sequence[_Stated]
+) -> dict[int, str]:
+    """Return, by the quantity's place, the unit of numbers without one: said, told by all of them, or asked for."""
+    told: dict[int, str] = {}
+    for place, name in enumerate(quantities.names):
+        bare = {c.name: c.bare(quantities) & (quantities.code == place) for c in columns}
+        limits = [c.value[bare[c.name]] for c in columns if c.name != "margin"]
+        numbers = np.concatenate([*limits, *(c.value[bare[c.name]] for c in columns if not sum(map(len, limits)))])
+        rows = np.logical_or.reduce([*bare.values()])
+        if not rows.any():
+            continue
+        said = context.answers.unit(name) or context.answers.unit(meaning.header)
+        unit = recognise_unit(said, name) if said else None
+        unit = unit if isinstance(unit, Unit) else deduced_unit(name, numbers)
+        if isinstance(unit, AmbiguousUnit):
+            ask_unit(context, meaning, UnitDoubt(name, "", unit, rows), costs_rows=True, key=name)
+        else:
+            told[place] = unit.name
+    taken = [f"{quantities.names[place].replace('_', ' ')} in {unit}" for place, unit in told.items() if unit]
+    if taken:
+        _note_bare(context, meaning.header, taken)
+    return told
+
+
+def _in_kept_unit(
+    context: Context, column: _Stated, quantities: Quantities, told: dict[int, str]
+) -> npt.NDArray[np.float64]:
+    """Return a column of targets in kept units."""
+    by_quantity = [
+        unit or told.get(place) or kept_unit(name)
+        for place, (unit, name) in enumerate(zip(quantities.units, quantities.names, strict=True))
+    ]
+    texts = [*column.units, *by_quantity]
+    places = np.array([*range(len(column.units), len(texts)), -1], dtype=np.int32)[quantities.code]
+    has_own = (column.code >= 0) | (column.meaning.unit is not None)
+    code = np.where(has_own, column.code, places).astype(np.int32)
     named = (quantities.code, quantities.names)
-    said = context.unit_said(column.header)
-    scaled = scale(value, named, (code, texts), said, column.unit)
-    ask_units(context, column, cells, scaled, costs_rows=True, by_quantity=True)
-    has_unit = has_own | np.array([*(unit is not None for unit in quantities.units), True], dtype=bool)[quantities.code]
-    bare = np.unique(quantities.code[~has_unit & ~np.isnan(value) & (quantities.code >= 0)])
-    result = scaled.value
-    if is_difference:
-        zero = scale(np.where(np.isnan(value), np.nan, 0.0), named, (code, texts), said, column.unit)
-        result = result - np.where(np.isin(quantities.code, _with_offset(quantities)), zero.value, 0.0)
-    return result, {quantities.names[place] for place in bare.tolist()}
+    said = context.unit_said(column.meaning.header)
+    scaled = scale(column.value, named, (code, texts), said, column.meaning.unit)
+    ask_units(context, column.meaning, column.cells, scaled, costs_rows=True, by_quantity=True)
+    if column.name != "margin":
+        return scaled.value
+    zero = scale(np.where(np.isnan(column.value), np.nan, 0.0), named, (code, texts), said, column.meaning.unit)
+    return scaled.value - np.where(np.isin(quantities.code, _with_offset(quantities)), zero.value, 0.0)
 
 
 def _with_offset(quantities: Quantities) -> list[int]:
@@ -139,19 +190,13 @@ def _with_offset(quantities: Quantities) -> list[int]:
     return [place for place, name in enumerate(quantities.names) if name == "temperature"]
 
 
-def _note_bare(context: Context, header: str, names: list[str]) -> None:
-    told = [
-        f"{name.replace('_', ' ')} in {MEASURES[name].unit}"
-        for name in names
-        if name in MEASURES and MEASURES[name].unit
-    ]
-    if told:
-        context.faults.note(
-            "unit-taken",
-            f"No unit is written; {', '.join(told)} was taken.",
-            "If that is not so, write the unit beside the measure, as in “haze (NTU)”.",
-            header,
-        )
+def _note_bare(context: Context, header: str, told: list[str]) -> None:
+    context.faults.note(
+        "unit-taken",
+        f"No unit is written; {', '.join(told)} was taken, which all the numbers fit.",
+        "If that is not so, write the unit beside the measure, as in “haze (NTU)”.",
+        header,
+    )
 
 
 def _with_attributes(context: Context, quantities: Quantities, header: str | None) -> Quantities:

@@ -17,20 +17,27 @@ from analysis.records.moment_meanings import words_of
 __all__ = ["take_unit_columns"]
 
 _UNIT_HEADER = re.compile(r"(?P<before>.+?) (?:units?|uom)|(?:units?|uom) (?:of |for )?(?P<behind>.+)")
+_UNIT_WORDS = ("unit", "units", "uom", "unit of measure")
 
 
 def take_unit_columns(
     kind: str, headers: Sequence[Header | None], free: Sequence[tuple[int, Header]], meanings: Meanings
 ) -> None:
-    """Find the columns that state the unit of one other column, by that column's name in their header."""
+    """Find the columns that state the unit of one other column, by that column's name in their header.
+
+    In a sheet of targets a column of units belongs to all limits.
+    """
     numeric = {column.name for column in wide_columns(kind) if column.type == "number"}
     owners = [m for m in meanings.values() if m.role == "measure" or (m.role == "kept" and m.name in numeric)]
     for j, header in free:
         found = _UNIT_HEADER.fullmatch(header.words) if j not in meanings else None
-        if found is None:
+        if kind == "targets" and j not in meanings and header.words in _UNIT_WORDS:
+            owned = tuple(m.column for m in owners)
+        elif found is not None:
+            said = found["before"] or found["behind"]
+            owned = tuple(m.column for m in owners if _is_named(kind, m, headers[m.column], said))
+        else:
             continue
-        said = found["before"] or found["behind"]
-        owned = tuple(m.column for m in owners if _is_named(kind, m, headers[m.column], said))
         if owned:
             meanings[j] = Meaning(j, header.text, "unit", measures=owned)
 

@@ -128,5 +128,6 @@ def take_attributes(free: Sequence[tuple[int, Header]], looks: Looks, meanings: 
     for j, header in free:
         words = header.words
         known = words in ATTRIBUTES
-        if j not in meanings and words not in NOT_ATTRIBUTES and (known or looks(j) == "number"):
+        is_other = not known and not NOT_ATTRIBUTES.isdisjoint((words, *words.split()))
+        if j not in meanings and not is_other and (known or looks(j) == "number"):
             meanings[j] = Meaning(j, header.text, "attribute", slug(words), is_weak=not known)

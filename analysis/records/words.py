@@ -76,9 +76,10 @@ _WORDS: Mapping[str, Mapping[str, str]] = {
         "brewed_on": """brewed on, brewed, brew date, date brewed, brew day, brewing date, brewday, date of
             brew, brewed at, mashed in, mash in date, cast date, cast out date, knockout date, ko date, brewing
             day | date, day, start date, started""",
-        "volume": """volume, vol, hl, hls, brew volume, batch volume, knockout volume, ko volume, cast volume, cast out
-            volume, volume brewed, vol brewed, wort volume, brew length, length, fv volume, volume into fv,
-            volume in fv, vol in fv, volume to fv, batch size, gyle size, brew size | size, volume out, yield""",
+        "volume": """volume, vol, hl, hls, bbl, bbls, barrels, litres, liters, brew volume, batch volume,
+            knockout volume, ko volume, cast volume, cast out volume, volume brewed, vol brewed, wort volume,
+            brew length, length, fv volume, volume into fv, volume in fv, vol in fv, volume to fv, batch size,
+            gyle size, brew size | size, volume out, yield""",
         "vessel": _VESSEL,
         "original_gravity": """og, o g, original gravity, original extract, oe, start gravity, starting gravity,
             gravity at start, pitching gravity, initial gravity, wort gravity | plato, °p, gravity, sg""",
@@ -91,13 +92,13 @@ _WORDS: Mapping[str, Mapping[str, str]] = {
         "to_batch": """to batch, into batch, destination batch, target batch, to gyle, to brew, batch to, new
             batch, blended into, blend batch, gyle to, into gyle, batch in, blend | to, into""",
         "from_vessel": """from vessel, from tank, from fv, source vessel, source tank, ex tank, ex vessel,
-            vessel from, tank from, from bbt, out of, from fermenter | from, fv, source, ex, fermenter, tank,
-            vessel""",
+            vessel from, tank from, from bbt, out of, out of tank, out of vessel, from fermenter | from, fv,
+            source, ex, fermenter, tank, vessel""",
         "to_vessel": """to vessel, to tank, to bbt, to fv, destination vessel, destination tank, into tank, into
             vessel, vessel to, tank to, to bright tank, destination, receiving tank | to, into, bbt, bright
             tank, target""",
-        "volume": """volume, vol, hl, hls, volume moved, volume transferred, transfer volume, vol moved, amount moved,
-            moved volume | amount, quantity""",
+        "volume": """volume, vol, hl, hls, bbl, bbls, barrels, litres, liters, volume moved, volume transferred,
+            transfer volume, vol moved, amount moved, moved volume | amount, quantity""",
         "moved_at": """moved at, moved on, moved, date moved, transferred, transferred at, transferred on,
             transfer date, date transferred, xfer date, xfer, racked, racked on, racked at, rack date, racking
             date, date racked | date, when, day, date time, datetime, moment, start, started""",
@@ -105,8 +106,8 @@ _WORDS: Mapping[str, Mapping[str, str]] = {
     "operations": {
         "batch": _BATCH,
         "operation": """operation, job, task, activity, action, work, work done, op, job done, cellar job,
-            cellar work, cellar operation, job type, treatment, what done, activity type, process, work type |
-            event, what, step, type, done""",
+            cellar work, cellar operation, job type, treatment, what done, what was done, activity type, process,
+            work type | event, what, step, type, done""",
         "vessel": _VESSEL,
         "started_at": """started at, started, start, start date, started on, begin, begun, began, done at, done
             on, job date, date done, date started, date of job, start date time, start datetime, on at | date,

@@ -304,3 +304,32 @@ def test_a_unit_column_is_the_unit_of_the_column_that_it_names(take_csv: Take) -
     assert batches["volume"].tolist() == [24.5, 24.0]
     assert batches["original_gravity"].tolist() == pytest.approx([11.9, 12.0], abs=0.1)
     assert intake.sheets[0].kept_as_extra == ()
+
+
+def test_a_unit_column_of_targets_belongs_to_every_limit(take_csv: Take) -> None:
+    intake = take_csv("Beer,What,Min,Max,Margin,Unit\nP40,TPO,,0.1,0.01,ppm\nP40,Haze,2,6,0.4,NTU\n")
+    targets = intake.records["targets"]
+    assert targets["upper"].tolist() == pytest.approx([100.0, 1.5])
+    assert targets["margin"].tolist() == pytest.approx([10.0, 0.1])
+    assert intake.problems == ()
+
+
+def test_targets_without_a_unit_are_told_by_their_numbers_or_asked_about(take_csv: Take) -> None:
+    text = "Beer,Measure,Max,Margin\nP40,TPO,0.1,0.01\nP40,Haze,6,0.4\n"
+    intake = take_csv(text, name="aims.csv")
+    asked, taken = intake.problems
+    assert (asked.code, asked.severity) == ("unit-ambiguous", Severity.QUESTION)
+    assert taken.message.startswith("No unit is written; total oxygen in mg/L was taken")
+    assert intake.records["targets"]["upper"].tolist() == pytest.approx([100.0])
+    (question,) = intake.sheets[0].questions
+    said = SheetAnswers.from_document(json.loads(question.document("NTU")))
+    answered = take_csv(text, name="aims.csv", answers=said).records["targets"]
+    assert answered["upper"].tolist() == pytest.approx([100.0, 1.5])
+    assert answered["margin"].tolist() == pytest.approx([10.0, 0.1])
+
+
+@pytest.mark.parametrize(("header", "kept"), [("Panel session", False), ("Tasting week", False), ("Old hops", True)])
+def test_a_column_about_the_session_is_no_attribute(take_csv: Take, header: str, kept: bool) -> None:
+    intake = take_csv(f"Run,Tasted on,Taster,Papery,{header}\nR1,2026-03-02,AB,2,1\nR1,2026-03-02,CD,3,2\n")
+    assert (header in intake.sheets[0].kept_as_extra) is not kept
+    assert ("old_hops" in intake.records["tastings"]["attribute"].tolist()) is kept
