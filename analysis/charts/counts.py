@@ -51,6 +51,7 @@ def failed_shares(
     baseline: ArrayLike | None = None,
     phases: ArrayLike | None = None,
     rules: Iterable[str] = FIRST_RULES,
+    centre: float | None = None,
 ) -> CountChart:
     """Return the chart of the share that failed (p chart).
 
@@ -62,13 +63,18 @@ def failed_shares(
         How the limits are made; see the module's docstring.
     baseline, phases, rules
         As for ``individuals``.
+    centre : float, optional
+        A share that is given, such as what guessing alone would give, and so not made from the baseline.
 
     Raises
     ------
     ValueError
-        If more failed than there were, a size is not a whole number above 0, or ``limits`` is none of these.
+        If ``centre`` does not lie between 0 and 1, more failed than there were, a size is not a whole number above 0,
+        or ``limits`` is none of these.
     """
     count, size = _pair(failed, sizes)
+    if centre is not None and not 0 < centre < 1:
+        raise ValueError(f"centre must lie between 0 and 1, got {centre}")
     if (count > size).any():
         raise ValueError("failed must not exceed sizes")
     whole = np.nan_to_num(size, nan=1.0).astype(np.int64)
@@ -86,6 +92,7 @@ def failed_shares(
         baseline=baseline,
         phases=phases,
         rules=rules,
+        given=centre,
     )
 
 
@@ -150,13 +157,15 @@ def _chart(
     baseline: ArrayLike | None,
     phases: ArrayLike | None,
     rules: Iterable[str],
+    given: float | None = None,
 ) -> CountChart:
     if limits not in ("sigma", "over-dispersed", "probability"):
         raise ValueError(f"limits must be sigma, over-dispersed or probability, got {limits!r}")
     n = count.size
     in_baseline = as_flags(baseline, n, "baseline") & ~np.isnan(count)
     phase = as_phases(phases, n)
-    centre = by_phase(count, in_baseline, phase, _sum) / by_phase(size, in_baseline, phase, _sum)
+    found = by_phase(count, in_baseline, phase, _sum) / by_phase(size, in_baseline, phase, _sum)
+    centre = found if given is None else np.full(n, given)
     chance = np.sqrt(variance(centre) / size)
     with np.errstate(invalid="ignore", divide="ignore"):
         dispersion = _dispersion((count / size - centre) / chance, in_baseline, phase)
@@ -175,7 +184,7 @@ def _chart(
         rules=rules,
         lower=np.where(low > 0, low, np.nan),
         upper=np.where(high < most, high, np.nan),
-        cautions=small_baseline(int(np.count_nonzero(in_baseline))),
+        cautions=small_baseline(int(np.count_nonzero(in_baseline))) if given is None else (),
     )
     return CountChart(chart, dispersion)
 

@@ -168,7 +168,8 @@ class Series:
     each point once it is taken out (differences on the series' scale), and is empty else. ``suggestion`` asks for a new
     phase where the level has stayed away from its baseline, None else. ``targets`` says how the runs keep within the
     targets on record, None where there is none. ``charted`` says what a point is where it is not the run's value, and
-    ``unit`` in which unit it then is: None for the measure's, or for sigmas across recipes.
+    ``unit`` in which unit it then is: None for the measure's, or for sigmas across recipes. ``title`` names a series
+    that is of neither a recipe nor a line.
     """
 
     recipe: str | None
@@ -191,6 +192,7 @@ class Series:
     cautions: tuple[str, ...]
     charted: str = ""
     unit: str | None = None
+    title: str = ""
 
     def unit_of(self, measure: Measure) -> str:
         """Return the unit that its points are counted in."""
@@ -201,6 +203,8 @@ class Series:
     @property
     def name(self) -> str:
         """The series in words: ``P40, can``, or ``line 1, all recipes``."""
+        if self.title:
+            return self.title
         if self.recipe is None:
             return "all recipes" if self.line is None else f"line {self.line}, all recipes"
         return self.recipe if self.format is None else f"{self.recipe}, {self.format}"
@@ -212,6 +216,7 @@ class Series:
             "recipe": self.recipe,
             "format": self.format,
             "line": self.line,
+            "name": self.name,
             "baseline": self.phases[-1].baseline_document() if self.phases else nothing,
             "centre": or_none(self.centre),
             "lower": or_none(self.lower),

@@ -80,7 +80,7 @@ class Stability:
     def in_words(self) -> tuple[list[str], list[list[str]]]:
         """Return headers and one row a chart as text, for a terminal."""
         headers = ["series", "runs", "centre", "limits", "signals", "moved"]
-        return headers, [_row(series, self.measure.unit) for series in (*self.series, *self.across)]
+        return headers, [_row(series, series.unit_of(self.measure)) for series in (*self.series, *self.across)]
 
 
 def stability(
@@ -272,7 +272,6 @@ def _turned(done: WhatWasDone) -> Iterator[str]:
 
 
 def _row(series: Series, unit: str) -> list[str]:
-    unit = unit if series.recipe is not None else "σ"
     limits = series.why_not or f"{amount(series.lower, unit)} to {amount(series.upper, unit)}"
     signals = len({signal.at for signal in series.signals})
     moves = "; ".join(f"{percent(move.percent)} {day(move.at)}" for move in series.moves)

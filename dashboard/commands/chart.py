@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import NoReturn
 
 import click
 
 from analysis.charts import FIRST_RULES, RULES
 from analysis.findings.as_read import charts_as_read
 from analysis.findings.baselines import frozen_phases
+from analysis.findings.counted import PREFIX, counted
 from analysis.findings.filters import Filters
 from analysis.findings.series_adjusted import what_was_done
 from analysis.findings.series_slow import SlowAsk
 from analysis.findings.stability import Stability, stability
 from analysis.findings.table_in_use import table_in_use
-from analysis.ledger import Ledger
+from analysis.ledger import Ledger, snapshot
+from analysis.linking import PackTable
 from analysis.vocabulary import STAGES
 from analysis.vocabulary import measure as measure_of
 from dashboard.commands.options import complain, filter_options, json_option, ledger_option, refuse, tell
@@ -60,9 +63,13 @@ def command(
 ) -> None:
     """Print a measure's control charts in numbers: centre, limits and every signal, by recipe and format.
 
-    Limits come from the baselines that were frozen on the dashboard, else from a series' first runs.
+    Limits come from the baselines that were frozen on the dashboard, else from a series' first runs. MEASURE may also
+    be counted:taste_tests, or counted:COLUMN for a column of your own beside the runs that counts faults, and
+    counted:COLUMN/OTHER for its share of another such column.
     """
     table = table_in_use(ledger)
+    if measure.startswith(PREFIX):
+        _tell_counted(ledger, table, measure, filters, tuple(rules) or FIRST_RULES, as_json)
     asked = (measure, stage, filters, tuple(rules) or FIRST_RULES, frozen_phases(ledger))
     finding = stability(
         table,
@@ -74,6 +81,17 @@ def command(
     if not as_json:
         _tell_slow(finding)
     raise SystemExit(0 if finding.series else 1)
+
+
+def _tell_counted(
+    ledger: Ledger, table: PackTable, name: str, filters: Filters, rules: tuple[str, ...], as_json: bool
+) -> NoReturn:
+    try:
+        finding = counted(table, name, snapshot(ledger, table.state).frame("taste_tests"), filters, rules)
+    except ValueError as error:
+        refuse(str(error).removeprefix("counted: "))
+    tell(finding, as_json)
+    raise SystemExit(0 if finding.across else 1)
 
 
 def _asked(percent: float, within: float, years: float) -> SlowAsk:

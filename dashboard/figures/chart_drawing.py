@@ -89,7 +89,7 @@ def drawing_of(series: Series, measure: Measure, behind: Series | None = None) -
     behind : Series, optional
         The runs as measured, where ``series`` is something made of them in the same unit.
     """
-    of_one_recipe = series.recipe is not None
+    of_one_recipe = series.recipe is not None or bool(series.charted)
     unit = series.unit_of(measure)
     label = measure.label if of_one_recipe else f"{measure.label}, from each recipe’s own centre"
     return ChartDrawing(

@@ -21,7 +21,7 @@ from dashboard.figures.chart_drawing import ChartDrawing, drawing_of
 from dashboard.figures.control_chart import control_chart
 from dashboard.figures.plotly_layout import GRAPH_CONFIG
 from dashboard.figures.small_chart import small_chart
-from dashboard.parts import baseline_form, exports
+from dashboard.parts import as_read, baseline_form, exports
 from dashboard.parts.addresses import filters_from_kept, query
 from dashboard.parts.chart_choices import (
     DRAWN,
@@ -49,7 +49,7 @@ from dashboard.parts.chart_words import (
     taken_out_part,
     unit_of,
 )
-from dashboard.parts.charted import charted
+from dashboard.parts.charted import charted, counted_options
 from dashboard.parts.context import context
 from dashboard.parts.ids import BUSY, FILTERS, LEDGER_STATE, SCHEME
 from dashboard.parts.measures import measure_options, usual_measure
@@ -170,6 +170,7 @@ def _large() -> Component:
                     html.Figcaption(id=CAPTION),
                 ]
             ),
+            as_read.place("charts"),
             html.Div(id=WORDS),
             baseline_form.form(),
         ],
@@ -178,7 +179,9 @@ def _large() -> Component:
 
 def offer_measures(stage: str, _state: int | None, chosen: str | None):
     """Offer the measures that were read at the stage, and keep the chosen one where it is among them."""
-    options = measure_options(context().packs(), stage if stage in STAGES else "pack")
+    table = context().packs()
+    options = measure_options(table, stage if stage in STAGES else "pack")
+    options += counted_options(table) if stage == "pack" else []
     return options, usual_measure(options, chosen)
 
 
@@ -322,6 +325,7 @@ def register(app: Dash) -> None:
         group="questions",
         layout=layout,
     )
+    as_read.register(app, "charts", as_read.show_charts, MEASURE, STAGE, RULES_ON)
     app.callback(
         Output(MEASURE, "data"),
         Output(MEASURE, "value"),

@@ -44,7 +44,7 @@ def caption(series: Series, finding: Stability) -> str:
     if series.charted:
         unit = unit_of(series, finding)
         drawn = f"{series.charted[:1].upper()}{series.charted[1:]}"
-        return f"{drawn}. Limits {amount(series.lower)} to {amount(series.upper, unit)}."
+        return f"{drawn}. {_limits(series, unit)}."
     if series.recipe is None:
         return f"Each run counts in sigmas from its own recipe’s centre: {_ACROSS}"
     unit = unit_of(series, finding)
@@ -56,6 +56,16 @@ def caption(series: Series, finding: Stability) -> str:
     last = " of its last phase" if len(series.phases) > 1 else ""
     at_baseline = "" if finding.done is None else " Each run as it would stand with the practices of these runs."
     return f"Centre{last} {amount(series.centre, unit)}, {limits}{source}.{at_baseline}"
+
+
+def _limits(series: Series, unit: str) -> str:
+    """Return the limits in words; where each run has its own, those of the last."""
+    vary = len({(point.lower, point.upper) for point in series.points if math.isfinite(point.upper)}) > 1
+    of = " of the last run" if vary and len(series.phases) < 2 else ""
+    known = [(name, at) for name, at in (("lower", series.lower), ("upper", series.upper)) if math.isfinite(at)]
+    if len(known) == 2:
+        return f"Limits{of} {amount(series.lower)} to {amount(series.upper, unit)}"
+    return f"{known[0][0].capitalize()} limit{of} {amount(known[0][1], unit)}" if known else "There is no limit"
 
 
 def small_caption(series: Series) -> str:

@@ -4,23 +4,29 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import pandas as pd
+
 from analysis.findings.baselines import FrozenPhase, frozen_phases
+from analysis.findings.counted import TASTE_TESTS, countable, counted
 from analysis.findings.filters import Filters
 from analysis.findings.practice_verdicts import PracticesFinding
 from analysis.findings.practices import practices
 from analysis.findings.series import Series
 from analysis.findings.series_adjusted import WhatWasDone, what_was_done
 from analysis.findings.stability import Stability, stability
+from analysis.ledger import snapshot
 from analysis.linking import PackTable
 from analysis.vocabulary import measure as measure_of
 from dashboard.parts.chart_choices import Asked
 from dashboard.parts.context import context
 
-__all__ = ["charted", "series_as_measured"]
+__all__ = ["charted", "counted_options", "series_as_measured"]
 
 
 def charted(asked: Asked, filters: Filters) -> Stability:
     """Return the charts that were asked for, from the baselines that people froze."""
+    if any(each.name == asked.measure for each in countable(context().packs())):
+        return context().answer(_counted, asked.measure, filters, asked.rules)
     done = context().answer(_done, asked.measure, asked.stage) if asked.drawn == "left" else None
     phases = frozen_phases(context().ledger)
     return context().answer(_charts, asked.measure, asked.stage, filters, asked.rules, phases, done)
@@ -42,6 +48,16 @@ def _charts(
     done: WhatWasDone | None,
 ) -> Stability:
     return stability(table, measure, stage, filters, rules, phases, done=done)
+
+
+def _counted(table: PackTable, name: str, filters: Filters, rules: tuple[str, ...]) -> Stability:
+    tests = snapshot(context().ledger, table.state).frame("taste_tests") if name == TASTE_TESTS else pd.DataFrame()
+    return counted(table, name, tests, filters, rules)
+
+
+def counted_options(table: PackTable) -> list[dict[str, str]]:
+    """Return what is counted as a select offers it."""
+    return [{"value": each.name, "label": f"{each.label} (counted)"} for each in countable(table)]
 
 
 def _done(table: PackTable, measure: str, stage: str) -> WhatWasDone:

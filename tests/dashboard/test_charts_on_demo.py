@@ -124,3 +124,19 @@ def test_rules_are_switched_and_their_price_is_said(chart):
 def test_a_request_that_makes_no_sense_is_misuse(ledger):
     told = CliRunner().invoke(main, ["chart", "haze", "--find", "0", "--ledger", ledger.url])
     assert told.exit_code == 2 and "percent must lie" in told.stderr
+
+
+def test_taste_tests_are_charted_against_guessing(chart):
+    told = chart("counted:taste_tests")
+    (tests,) = told["across_recipes"]
+    assert tests["name"] == "triangle tests"
+    assert tests["centre"] == pytest.approx(100 / 3)
+    assert len(tests["points"]) == len(truth.TRIANGLES)
+    shifted = sum(each.shifted for each in truth.TRIANGLES)
+    values = [point["value"] for point in tests["points"]]
+    assert min(values[-shifted:]) > max(values[:-shifted])
+
+
+def test_what_is_not_counted_is_misuse(ledger):
+    told = CliRunner().invoke(main, ["chart", "counted:nothing", "--ledger", ledger.url])
+    assert told.exit_code == 2 and "one of what is counted" in told.stderr

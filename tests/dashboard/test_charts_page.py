@@ -13,6 +13,7 @@ import pytest
 from analysis.findings.baselines import FrozenPhase
 from analysis.findings.filters import Filters
 from analysis.findings.stability import stability
+from analysis.vocabulary import further_practice
 from dashboard.figures.chart_drawing import MOST_MARKED, ChartDrawing, drawing_of, kept_points
 from dashboard.figures.control_chart import control_chart
 from dashboard.figures.plotly_layout import log_ticks
@@ -245,3 +246,18 @@ def test_a_target_is_told_in_words(table):
     plain = next(s for s in stability(replace(table, targets=targets), "haze").series if s.name == "I62, can")
     assert targets_words(plain, "EBC").startswith("Against your target (at most 2.00 EBC)")
     assert targets_words(replace(plain, targets=None), "EBC") == ""
+
+
+def test_what_is_counted_is_offered_and_charted(on_table, table, monkeypatch):
+    rows = table.rows.assign(leakers=np.arange(len(table.rows)) // 3 % 4 + 2.0)
+    with_leakers = replace(
+        table, rows=rows, practices=(*table.practices, further_practice("Leakers", "count", "pack_runs"))
+    )
+    monkeypatch.setattr("dashboard.parts.context.Context.packs", lambda _self: with_leakers)
+    options, _ = charts.offer_measures("pack", 5, None)
+    assert {"value": "counted:leakers", "label": "Leakers (counted)"} in options
+    shown = charts.show({}, "counted:leakers", "pack", "", "light")
+    assert shown[0].startswith("Leakers: ")
+    assert shown[3] == "line 1, all recipes"
+    assert "Faults of each run" in str(shown[5])
+    assert charts.show({}, "counted:nothing", "pack", "", "light")[2] is True

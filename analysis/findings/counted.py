@@ -1,0 +1,254 @@
+"""Are counted faults stable, and do tasters tell packs apart more often than by guessing?
+
+A column of a brewery's own beside its runs that holds whole numbers (leakers, dents, returned packs) counts faults. Of
+two such columns one may be what the other is a part of (leakers out of packs looked at): the share is then charted.
+Counts spread by chance as a binomial or Poisson does; where runs spread more than that among themselves, limits are
+widened by how much. Rare faults are charted by how many runs lie between them. A taste test is held against guessing.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from analysis.charts import FIRST_RULES, Chart, CountChart, defects, failed_shares, good_between_faults, run_length
+from analysis.findings.filters import Filters
+from analysis.findings.series import Series
+from analysis.findings.series_charting import FEWEST_RUNS, chart_points, chart_signals
+from analysis.findings.series_shown import shown
+from analysis.findings.stability import Stability
+from analysis.findings.wording import amount, count, listing
+from analysis.linking import PackTable
+from analysis.vocabulary import PRACTICES, Measure
+
+__all__ = ["PREFIX", "TASTE_TESTS", "Counted", "countable", "counted"]
+
+PREFIX = "counted:"
+TASTE_TESTS = "counted:taste_tests"
+
+Floats = npt.NDArray[np.float64]
+
+_GUESSED = {"triangle": 1 / 3, "duo_trio": 1 / 2, "paired": 1 / 2}
+_TESTS = {"triangle": "triangle tests", "duo_trio": "duo-trio tests", "paired": "paired tests"}
+_SPREADS_MORE = 1.3
+_RARE = 0.5
+_DESCRIBED = ("run", "batch", "recipe", "format", "line", "tank", "packed_at")
+
+
+@dataclass(frozen=True)
+class Counted:
+    """Something that is counted: its ``name`` for an address, its ``label``, its columns in the pack table."""
+
+    name: str
+    label: str
+    faults: str
+    out_of: str | None
+
+
+def countable(table: PackTable) -> tuple[Counted, ...]:
+    """Return what can be charted by counting: taste tests, each column of faults, and each as a share of another."""
+    found = [Counted(TASTE_TESTS, "Taste tests", "", None)] if (table.evidence["kind"] == "taste_tests").any() else []
+    columns = [p for p in table.practices if p.source == "pack_runs" and p.name not in PRACTICES]
+    whole = [(p.name, p.label) for p in columns if p.type in ("number", "count") and _is_whole(table.rows[p.name])]
+    found += [Counted(f"{PREFIX}{name}", label, name, None) for name, label in whole]
+    for name, label in whole:
+        for other, of in whole:
+            if other != name and _is_part(table.rows[name], table.rows[other]):
+                found.append(Counted(f"{PREFIX}{name}/{other}", f"{label} out of {of}", name, other))
+    return tuple(found)
+
+
+def _is_whole(column: pd.Series) -> bool:
+    values = column.dropna().to_numpy(np.float64)
+    return bool(values.size and (values >= 0).all() and (values == np.round(values)).all())
+
+
+def _is_part(part: pd.Series, whole: pd.Series) -> bool:
+    both = part.notna() & whole.notna()
+    a, b = part[both].to_numpy(np.float64), whole[both].to_numpy(np.float64)
+    return bool(a.size and (b > 0).all() and (a <= b).all() and (a < b).any())
+
+
+def counted(
+    table: PackTable,
+    name: str,
+    tests: pd.DataFrame,
+    filters: Filters | None = None,
+    rules: Sequence[str] = FIRST_RULES,
+) -> Stability:
+    """Return the charts of what is counted: a chart a line, or one a kind of taste test.
+
+    Parameters
+    ----------
+    table : PackTable
+    name : str
+        The name of one of ``countable(table)``.
+    tests : DataFrame
+        The taste tests on record; only looked at where those are asked for.
+    filters : Filters, optional
+    rules : sequence of str
+
+    Raises
+    ------
+    ValueError
+        If nothing of that name is counted.
+    """
+    what = next((each for each in countable(table) if each.name == name), None)
+    if what is None:
+        known = ", ".join(each.name for each in countable(table)) or "nothing"
+        raise ValueError(f"counted: name must be one of what is counted ({known}), got {name!r}")
+    chosen = filters if filters is not None else Filters()
+    runs = table.rows.drop_duplicates("run")
+    made = (
+        _of_tests(_tested(runs, tests, chosen), rules) if name == TASTE_TESTS else _of_faults(runs, what, chosen, rules)
+    )
+    series = shown(tuple(made), chosen)
+    unit = "" if what.out_of is None and name != TASTE_TESTS else "%"
+    measure = Measure(name, what.label, unit, 0, math.inf, "higher", "linear", "counted")
+    return Stability(
+        question=f"Is what is counted stable: {what.label.lower()}?",
+        answer=_answer(what, series),
+        measure=measure,
+        stage="pack",
+        series=(),
+        across=series,
+        rules=tuple(rules),
+        runs_between_alarms=run_length(rules).mean,
+        ledger_state=table.state,
+        filters=chosen,
+        cautions=(),
+    )
+
+
+def _answer(what: Counted, series: Sequence[Series]) -> str:
+    if not series:
+        return f"There is nothing counted of {what.label.lower()} in this selection."
+    out = [f"{one.name} ({count(len({s.at for s in one.signals}), 'signal')})" for one in series if one.signals]
+    few = sum(one.why_not is not None for one in series)
+    parts = [f"{what.label}: {f'signals in {listing(out)}' if out else 'no signal'}"]
+    if few:
+        parts.append(f"{count(few, 'series has', 'series have')} too few runs for limits")
+    return f"{'; '.join(parts)}."
+
+
+def _of_faults(runs: pd.DataFrame, what: Counted, filters: Filters, rules: Sequence[str]) -> Iterator[Series]:
+    at_any_time = Filters(filters.recipes, filters.format, None, None, filters.tank)
+    own = at_any_time.apply(runs[runs[what.faults].notna()]).sort_values("packed_at", kind="stable")
+    if what.out_of is not None:
+        own = own[own[what.out_of].notna()]
+    for line, here in own.groupby(own["line"].fillna("").astype(str), sort=True):
+        frame = _frame(here)
+        faults = here[what.faults].to_numpy(np.float64)
+        sizes = None if what.out_of is None else here[what.out_of].to_numpy(np.float64)
+        called = str(line) or None
+        if len(here) < FEWEST_RUNS:
+            values = faults if sizes is None else 100 * faults / sizes
+            yield _series(frame, values, None, called, "faults of each run", f"only {count(len(here), 'run')}")
+        elif sizes is None and np.mean(faults == 0) > _RARE:
+            yield _between(frame, faults, called, rules)
+        elif sizes is None:
+            yield _charted(frame, lambda form, f=faults: defects(f, limits=form, rules=rules), called, 1.0)
+        else:
+            yield _charted(
+                frame, lambda form, f=faults, n=sizes: failed_shares(f, n, limits=form, rules=rules), called, 100.0
+            )
+
+
+def _charted(frame: pd.DataFrame, chart: Callable[..., CountChart], line: str | None, times: float) -> Series:
+    """Return the chart by chance alone, or widened where runs spread plainly more than chance lets them."""
+    plain = chart("probability")
+    dispersion = float(plain.dispersion[-1])
+    what = "faults of each run" if times == 1 else "share of each run [%]"
+    if dispersion > _SPREADS_MORE:
+        much = f"{amount(dispersion, digits=2)} times as much as by chance"
+        wider = f"{what}; runs spread {much}, and limits are widened by that"
+        return _series(frame, None, _times(chart("over-dispersed").chart, times), line, wider)
+    return _series(frame, None, _times(plain.chart, times), line, f"{what}, with the limits that chance alone gives")
+
+
+def _between(frame: pd.DataFrame, faults: Floats, line: str | None, rules: Sequence[str]) -> Series:
+    """Return how many runs without a fault lie before each run that has one."""
+    at = np.flatnonzero(faults > 0)
+    own = frame.iloc[at[1:]].reset_index(drop=True)
+    gaps = np.diff(at).astype(np.float64) - 1
+    charted = "faults are rare: runs without a fault before each run that has one; few between them is worse"
+    if gaps.size < FEWEST_RUNS:
+        return _series(own, gaps, None, line, charted, f"only {count(int(at.size), 'run')} with a fault")
+    return _series(own, None, good_between_faults(gaps, rules=rules), line, charted)
+
+
+def _times(chart: Chart, times: float) -> Chart:
+    return Chart(
+        chart.statistic, times * chart.values, times * chart.centre, times * chart.lower, times * chart.upper,
+        times * chart.sigma, chart.z, chart.scale, chart.baseline, chart.phase, chart.signals, chart.cautions,
+    )  # fmt: skip
+
+
+def _tested(runs: pd.DataFrame, tests: pd.DataFrame, filters: Filters) -> pd.DataFrame:
+    """Return the taste tests of the runs that were asked about, in order."""
+    known = runs.set_index("run")[[name for name in _DESCRIBED if name != "run"]]
+    asked = tests[["run", "test", "tasted_on", "tasters", "correct"]].dropna(subset=["tasters", "correct"])
+    own = asked.join(known, on="run")
+    at_any_time = Filters(filters.recipes, filters.format, None, None, filters.tank)
+    own = own.assign(packed_at=own["tasted_on"].fillna(own["packed_at"]))
+    return at_any_time.apply(own[own["packed_at"].notna()]).sort_values("packed_at", kind="stable")
+
+
+def _of_tests(tests: pd.DataFrame, rules: Sequence[str]) -> Iterator[Series]:
+    for kind, own in tests.groupby("test", sort=True):
+        guessed = _GUESSED.get(str(kind))
+        if guessed is None:
+            continue
+        made = failed_shares(
+            own["correct"].to_numpy(np.float64), own["tasters"].to_numpy(np.float64), limits="probability",
+            centre=guessed, rules=rules,
+        ).chart  # fmt: skip
+        charted = f"tasters who told the packs apart [%], against the {100 * guessed:.0f} % who would by guessing alone"
+        yield _series(_frame(own), None, _times(made, 100), None, charted, title=_TESTS[str(kind)])
+
+
+def _frame(here: pd.DataFrame) -> pd.DataFrame:
+    frame = here[["run", "batch"]].assign(at=here["packed_at"], censored=0, packs=1)
+    return frame.reset_index(drop=True)
+
+
+def _series(
+    frame: pd.DataFrame,
+    values: Floats | None,
+    chart: Chart | None,
+    line: str | None,
+    charted: str,
+    why_not: str = "",
+    title: str = "",
+) -> Series:
+    shown_values = chart.values if chart is not None else values if values is not None else np.empty(0)
+    last = [math.nan] * 3 if chart is None else [float(each[-1]) for each in (chart.centre, chart.lower, chart.upper)]
+    points = chart_points(frame, shown_values, chart)
+    return Series(
+        recipe=None,
+        format=None,
+        line=line,
+        scale="linear",
+        centre=last[0],
+        lower=last[1],
+        upper=last[2],
+        points=points,
+        baseline=points if chart is not None else (),
+        signals=chart_signals(chart),
+        moves=(),
+        phases=(),
+        why_not=f"{why_not}: limits want at least {FEWEST_RUNS}" if why_not else None,
+        correlation=math.nan,
+        after_memory=(),
+        suggestion=None,
+        targets=None,
+        cautions=() if chart is None else chart.cautions,
+        charted=charted,
+        unit="%" if "%" in charted else "",
+        title=title,
+    )
