@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.findings.filters import Filters
+from analysis.findings.haze_kinds import haze_kinds
 from analysis.findings.readiness_changes import Change, changes_in_words, changes_of
 from analysis.findings.readiness_check import TankHistory, tank_history
 from analysis.findings.readiness_result import Day, Readiness
@@ -125,6 +126,7 @@ def _forecast(
         pack_over_tank=past.pack_over_tank,
         stokes=_lone_cell(),
         in_tank=tanks,
+        kinds=haze_kinds(table, recipe, own),
     )
 
 
@@ -172,7 +174,7 @@ def _unanswered(table: PackTable, batch: str, tanks: tuple[str, ...], why: str, 
         filters=Filters(), batch=batch, recipe="", tank="", as_of=None, stirred_at=None,
         read=pd.DataFrame(columns=["measured_at", "haze", "hours"]), lower=None, upper=None, confidence=confidence,
         ready_on=None, until=None, days=(), settling_hours=math.nan, changes=(), checked=None, pack_over_tank=None,
-        stokes=_lone_cell(), in_tank=tanks,
+        stokes=_lone_cell(), in_tank=tanks, kinds=None,
     )  # fmt: skip
 
 

@@ -113,7 +113,8 @@ def first_met(moments: Sequence[datetime], chance: Sequence[float], confidence: 
 
 
 def changes_in_words(changes: Sequence[Change]) -> str:
-    """Return what the model says in a sentence: what goes with less or more haze, what with none, and what is open."""
+    """Return what the model says of another dump, dose or day in a sentence; rousing more is left to the table."""
+    changes = [c for c in changes if c.practice != "rouse_minutes"]
     told = [(_step(c), percent(c.percent)) for c in changes if c.verdict in _TELLS]
     same = [_step(c) for c in changes if c.verdict == "no practical difference"]
     is_open = [_step(c) for c in changes if c.verdict == "cannot tell yet"]
@@ -133,8 +134,6 @@ def changes_in_words(changes: Sequence[Change]) -> str:
 
 def _step(change: Change) -> str:
     """Return one step more of a practice as a brewer says it."""
-    if change.practice == "rouse_minutes":
-        return f"{change.step_unit} more rousing"
     if change.practice in _SAID:
         return _SAID[change.practice]
     return f"{change.step_unit} more {change.label.replace(' dose', '').lower()}"

@@ -10,6 +10,7 @@ import pandas as pd
 
 from analysis.estimate import Estimate
 from analysis.findings.filters import Filters
+from analysis.findings.haze_kinds import HazeKinds
 from analysis.findings.readiness_changes import Change
 from analysis.findings.readiness_check import Checked, HeldOut
 from analysis.findings.wording import amount, day
@@ -40,7 +41,8 @@ class Readiness:
     ``read`` has the tank's haze readings since its last rouse or dose (``measured_at``, ``haze`` [EBC], ``hours`` [h]).
     ``lower`` and ``upper`` are the recipe's target [EBC], None where there is none. ``ready_on`` is the first day on
     which the target is met with ``confidence`` and ``until`` the last in that row of days, None where it is met to the
-    end of the forecast or never. ``stokes`` is how far a single yeast cell sinks in still beer [mm/h], a bound only.
+    end of the forecast or never. ``kinds`` tells permanent from chill haze. ``stokes`` is how far a single yeast cell
+    sinks in still beer [mm/h], a bound only.
     """
 
     question: str
@@ -66,6 +68,7 @@ class Readiness:
     pack_over_tank: Estimate | None
     stokes: float
     in_tank: tuple[str, ...]
+    kinds: HazeKinds | None
 
     def as_document(self) -> dict[str, object]:
         """Return the JSON document of the command line."""
@@ -94,6 +97,7 @@ class Readiness:
                                                      "stretch": checked.stretch(len(self.read))},
             "pack_over_tank": None if ratio is None else {"value": ratio.value, "low": ratio.low, "high": ratio.high},
             "stokes_mm_per_hour": self.stokes, "in_tank": list(self.in_tank), "cautions": list(self.cautions),
+            "permanent_and_chill": None if self.kinds is None else self.kinds.as_document(),
             "ledger_state": self.ledger_state,
         }  # fmt: skip
 

@@ -24,7 +24,8 @@ class TankHaze:
     """The haze readings of tanks.
 
     ``readings`` has the columns ``settling`` (batch and the moment of its last rouse or dose), ``batch``, ``recipe``,
-    ``tank``, ``measured_at``, ``haze`` [EBC], ``stirred_at`` and ``hours`` [h since then]. ``not_placed`` counts those
+    ``tank``, ``measured_at``, ``haze`` [EBC], ``stirred_at``, ``hours`` [h since then] and ``temperature`` [°C], NaN
+    where it is not written. ``not_placed`` counts those
     of batches without a rouse or dose before them, ``not_exact`` those with a "<" or ">" or not above 0.
     """
 
@@ -51,8 +52,10 @@ def tank_haze(table: PackTable) -> TankHaze:
     known = placed[placed["stirred_at"].notna()].copy()
     known["hours"] = (known["measured_at"] - known["stirred_at"]).dt.total_seconds() / 3600
     known["settling"] = known["batch"] + " from " + known["stirred_at"].dt.strftime("%Y-%m-%d %H:%M")
-    columns = ["settling", "batch", "recipe", "tank", "measured_at", "haze", "stirred_at", "hours"]
-    return TankHaze(known[columns].reset_index(drop=True), len(placed) - len(known), len(own) - len(exact))
+    columns = ["settling", "batch", "recipe", "tank", "measured_at", "haze", "stirred_at", "hours", "temperature"]
+    return TankHaze(
+        known.reindex(columns=columns).reset_index(drop=True), len(placed) - len(known), len(own) - len(exact)
+    )
 
 
 def day_number(moments: pd.Series) -> NDArray[np.float64]:
@@ -87,5 +90,6 @@ def _nothing() -> pd.DataFrame:
             "haze": number,
             "stirred_at": moment,
             "hours": number,
+            "temperature": number,
         }
     )

@@ -1,6 +1,6 @@
 """How hazy is a beer, and how does its haze fall?"""
 
-from analysis.haze.chill import chill_haze, permanent_haze
+from analysis.haze.chill import COLD, WARM, chill_haze, permanent_haze
 from analysis.haze.classes import (
     ASBC_FTU_PER_EBC,
     CLASSES,
@@ -16,7 +16,9 @@ from analysis.haze.stokes import beer_viscosity, reynolds_number, stokes_velocit
 __all__ = [
     "ASBC_FTU_PER_EBC",
     "CLASSES",
+    "COLD",
     "NTU_PER_EBC",
+    "WARM",
     "Forecast",
     "HazeClass",
     "Prior",

@@ -162,6 +162,7 @@ def below(told: Readiness) -> list[Component | None]:
         html.H2("Day by day"),
         day_table(told),
         *(changes_part(told) if told.changes else []),
+        *kinds_part(told),
         html.H2("What it rests on, and what it cannot say"),
         *[html.P(words, className="caution") for words in told.cautions if words not in safety],
         html.Div([html.P(words, className="measure soft") for words in safety], className="safety"),
@@ -203,6 +204,14 @@ def changes_part(told: Readiness) -> list[Component]:
         ),
         data_table("What one step more of a practice goes with", columns, rows),
     ]
+
+
+def kinds_part(told: Readiness) -> list[Component]:
+    """Return what is known of permanent and chill haze."""
+    if told.kinds is None:
+        return []
+    said = [html.P(words, className="measure") for words in told.kinds.sentences]
+    return [html.H2("Permanent and chill haze"), *said]
 
 
 def _then(told: Readiness, change: Change) -> str:

@@ -9,6 +9,7 @@ import pytest
 from scipy.stats import binom
 
 from analysis.findings import readiness_check
+from analysis.findings.haze_kinds import haze_kinds
 from analysis.findings.readiness import ready
 from analysis.findings.readiness_check import held_out, pack_over_tank, settling_of, tank_history
 from analysis.findings.tank_readings import stirs, tank_haze
@@ -210,3 +211,32 @@ def test_misses_beyond_what_was_stated_widen_what_is_told():
     assert readiness_check._stretch(list(2 * standard / 1.6448536), 0.9) == pytest.approx(np.sqrt(260 / 80), rel=1e-6)
     assert readiness_check._stretch(list(0.5 * standard / 1.6448536), 0.9) == 1.0
     assert readiness_check._stretch([], 0.9) == 1.0
+
+
+def packs_read_cold_and_warm(table, recipe, chill):
+    """The table with chill haze in the packs of a recipe."""
+    rows = table.rows.assign(chill_haze=np.nan)
+    own = rows["recipe"] == recipe
+    rows.loc[own, "chill_haze"] = chill
+    return replace(table, rows=rows)
+
+
+def test_chill_and_permanent_haze_are_told_apart(simulated_cellar, answered):
+    told = next(told for told in answered.values() if told.days)
+    assert "Too few batches" in " ".join(told.kinds.sentences)
+    assert "temperature the tank was read is not on record" in told.kinds.sentences[0]
+    table = packs_read_cold_and_warm(simulated_cellar, told.recipe, 0.4)
+    found = haze_kinds(table, told.recipe, pd.DataFrame({"temperature": [0.8, 1.2, 1.0]}))
+    packs = table.rows[(table.rows["recipe"] == told.recipe) & table.rows["haze"].notna()]
+    assert found.chill.value == pytest.approx(0.4)
+    assert found.permanent.value == pytest.approx(packs.groupby("batch")["haze"].mean().mean())
+    assert found.batches == packs["batch"].nunique()
+    assert "about 1 °C: that is permanent and chill haze together" in found.sentences[0]
+    assert "chill haze came to 0.400 EBC" in found.sentences[1]
+    assert found.as_document()["chill"]["value"] == pytest.approx(0.4)
+
+
+@pytest.mark.parametrize(("temperature", "said"), [(20.0, "that is permanent haze"), (10.0, "between the two")])
+def test_a_tank_read_warm_says_nothing_of_chill_haze(simulated_cellar, temperature, said):
+    found = haze_kinds(simulated_cellar, "P40", pd.DataFrame({"temperature": [temperature]}))
+    assert said in found.sentences[0]
