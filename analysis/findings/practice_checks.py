@@ -52,6 +52,8 @@ def model_checks(finding: PracticesFinding) -> ModelChecks | None:
         return None
     rows = fitted_rows(finding.grounds.workings, finding.grounds.frame)
     told = row_fit(finding.grounds.workings, rows)
+    if np.ptp(told.fitted) == 0 or np.ptp(np.abs(told.residuals)) == 0:
+        return None
     try:
         shape, spread = normality(told.standardised), spread_against_level(told.residuals, told.fitted)
     except CannotFitError:

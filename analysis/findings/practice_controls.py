@@ -18,6 +18,7 @@ import pandas as pd
 from scipy import stats
 
 from analysis.findings.practice_rows import Candidate
+from analysis.findings.practice_single import added_to_rows
 from analysis.findings.wording import listing
 from analysis.models import MixedFit
 from analysis.models.added_columns import added_between_levels
@@ -74,7 +75,7 @@ def run_controls(fit: MixedFit, frame: pd.DataFrame, candidates: Sequence[Candid
     Parameters
     ----------
     fit : MixedFit
-        The joint model, with ``batch`` among its groups.
+        The joint model, with ``batch`` among its groups unless every batch has a single row.
     frame : DataFrame
         The rows that it was fitted to.
     candidates : sequence of Candidate
@@ -83,15 +84,17 @@ def run_controls(fit: MixedFit, frame: pd.DataFrame, candidates: Sequence[Candid
         Of the dealing out: the same page gives the same answer twice.
     """
     columns = [c.column for c in candidates]
-    df = next((cap for name, cap, _ in level_caps(fit) if name == "batch"), 0.0) - 1.0
+    grouped = any(factor.name == "batch" for factor in fit.sums.design.factors)
+    df = next((cap for name, cap, _ in level_caps(fit) if name == "batch"), float(fit.rows - len(fit.names))) - 1.0
     if not columns or df < 1:
         return Controls()
-    by_batch = _in_order_of(fit, frame, columns)
+    by_batch = _in_order_of(fit, frame, columns) if grouped else frame[["recipe", "day", *columns]]
     done = by_batch[columns].to_numpy(dtype=np.float64)
     recipes = pd.factorize(by_batch["recipe"])[0]
     rng = np.random.default_rng(seed)
     dealt = [_dealt_out(done, recipes, rng) for _ in range(SHUFFLES)]
-    tested = added_between_levels(fit, "batch", np.hstack([*dealt, _next_batch(done, recipes, by_batch["day"])])).t
+    asked = np.hstack([*dealt, _next_batch(done, recipes, by_batch["day"])])
+    tested = added_between_levels(fit, "batch", asked).t if grouped else added_to_rows(fit, frame, asked)[0]
     p = np.where(np.isnan(tested), np.nan, 2.0 * stats.t.sf(np.abs(tested), df))
     return _told(p[: -len(columns)], p[-len(columns) :], candidates)
 

@@ -196,7 +196,7 @@ def _kept_by(finding: PracticesFinding) -> Callable[[Slope], Estimate]:
         reach = float(stats.t.ppf(0.975, slope.df)) * slope.standard_error
         ends = (slope.estimate, slope.estimate - reach, slope.estimate + reach)
         told = [level * math.expm1(min(v, WIDEST)) if log else v for v in ends]
-        error = slope.standard_error * (level * math.exp(slope.estimate) if log else 1.0)
+        error = slope.standard_error * (level * math.exp(min(slope.estimate, WIDEST)) if log else 1.0)
         return Estimate(told[0], told[1], told[2], unit, error, slope.df, 0.95)
 
     return kept

@@ -75,7 +75,7 @@ def design_for(compared: ComparedRows, measure: Measure, leaders: Sequence[Candi
         left_out.append(
             LeftOut("of batches without a cellar log, or with a practice not written down", int((~complete).sum()))
         )
-    frame = frame[complete].reset_index(drop=True)
+    frame = _once_a_batch(frame[complete].reset_index(drop=True), left_out)
     scale = _scale(frame, measure)
     log = scale.scale == "log"
     frame = frame.assign(response=np.log(frame["y"]) if log else frame["y"])
@@ -96,6 +96,16 @@ def design_for(compared: ComparedRows, measure: Measure, leaders: Sequence[Candi
         censored=bool((frame["censored"] != 0).any()),
         left_out=tuple(left_out),
     )
+
+
+def _once_a_batch(frame: pd.DataFrame, left_out: list[LeftOut]) -> pd.DataFrame:
+    """Return the frame with one row a batch where all rows of every batch read exactly alike: a mean that was copied
+    says nothing of how packs spread."""
+    copied = frame.duplicated(["batch", "y", "censored"])
+    if not copied.any() or not frame.loc[~copied, "batch"].is_unique:
+        return frame
+    left_out.append(LeftOut("that repeat the one reading of their batch", int(copied.sum())))
+    return frame[~copied].reset_index(drop=True)
 
 
 def _filled(frame: pd.DataFrame, leaders: Sequence[Candidate]) -> tuple[pd.DataFrame, list[str]]:
@@ -131,8 +141,9 @@ def _standing_beside(frame: pd.DataFrame, measure: Measure) -> list[str]:
 
 
 def _random(frame: pd.DataFrame, measure: Measure, spreads: Sequence[str]) -> tuple[str, ...]:
-    """Return the grouping factors: batches always, runs where a batch has several, then whatever has enough levels."""
-    groups = ["batch"]
+    """Return the grouping factors: batches (unless each has a single row, which is then the batch itself), runs where a
+    batch has several, then whatever has enough levels."""
+    groups = [] if frame["batch"].is_unique else ["batch"]
     if FEWEST_RANDOM_LEVELS <= frame["batch"].nunique() < frame["run"].nunique():
         groups.append("run")
     groups += ["meter"] if frame["meter"].nunique() >= FEWEST_RANDOM_LEVELS else []
@@ -173,7 +184,10 @@ def _trend(frame: pd.DataFrame) -> pd.DataFrame:
         return pd.DataFrame(index=frame.index)
     quantiles = _FOUR_KNOTS if batches >= _FOUR_KNOTS_FROM_BATCHES else _THREE_KNOTS
     by_run = frame.groupby("run")["day"].first()
-    basis = restricted_cubic_basis(frame["day"].to_numpy(np.float64), np.quantile(by_run, quantiles))
+    knots = np.quantile(by_run, quantiles)
+    if not (np.diff(knots) > 0).all():  # packed on a few days only: recipes and batches say all that time could
+        return pd.DataFrame(index=frame.index)
+    basis = restricted_cubic_basis(frame["day"].to_numpy(np.float64), knots)
     return pd.DataFrame(basis, index=frame.index, columns=[f"trend_{i}" for i in range(1, basis.shape[1] + 1)])
 
 

@@ -10,8 +10,10 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+import pandas as pd
 from scipy import stats
 
+from analysis.findings.practice_single import without_each_row
 from analysis.models import MixedFit
 from analysis.models.added_columns import without_each_level
 from analysis.verdicts import Judgement, MarginAtLevel, Verdict
@@ -38,7 +40,7 @@ class RestsOn:
 
 
 def rests_on_one_batch(
-    fit: MixedFit, judged: Mapping[str, Judgement], margins: Mapping[str, MarginAtLevel]
+    fit: MixedFit, frame: pd.DataFrame, judged: Mapping[str, Judgement], margins: Mapping[str, MarginAtLevel]
 ) -> dict[str, RestsOn]:
     """Return, by column, the batch on which each settled verdict rests, where it rests on one.
 
@@ -48,22 +50,23 @@ def rests_on_one_batch(
     Parameters
     ----------
     fit : MixedFit
-        The joint model, with ``batch`` among its groups.
+        The joint model, with ``batch`` among its groups unless every batch has a single row.
+    frame : DataFrame
+        The rows that it was fitted to.
     judged : mapping of column to Judgement
     margins : mapping of column to MarginAtLevel
     """
     settled = {c: j for c, j in judged.items() if c in fit.names and j.verdict is not Verdict.CANNOT_TELL_YET}
-    at = next((k for k, f in enumerate(fit.sums.design.factors) if f.name == "batch"), None)
-    if not settled or at is None:
+    if not settled:
         return {}
-    without = without_each_level(fit, "batch")
+    batches, coefficients, standard_errors = _without_each(fit, frame)
     asked = max(len(judged), 1)
     shifted = FAMILY_RATE * sum(j.q <= FAMILY_RATE for j in judged.values()) / asked
     small = FAMILY_RATE * sum(j.q_equivalent <= FAMILY_RATE for j in judged.values()) / asked
     found = {}
     for column, judgement in settled.items():
         k = fit.names.index(column)
-        values, errors = without.coefficients[:, k], _wider(without.standard_errors[:, k], judgement, fit, k)
+        values, errors = coefficients[:, k], _wider(standard_errors[:, k], judgement, fit, k)
         is_small = judgement.verdict is Verdict.NO_PRACTICAL_DIFFERENCE
         p = (
             _p_small(values, errors, judgement, margins.get(column))
@@ -73,8 +76,17 @@ def rests_on_one_batch(
         falls = np.isnan(p) | (p > (small if is_small else shifted))
         if falls.any():
             worst = int(np.argmax(np.where(np.isnan(p), np.inf, p)))
-            found[column] = RestsOn(str(fit.sums.labels[at][worst]), float(values[worst]), float(errors[worst]))
+            found[column] = RestsOn(batches[worst], float(values[worst]), float(errors[worst]))
     return found
+
+
+def _without_each(fit: MixedFit, frame: pd.DataFrame) -> tuple[list[str], Floats, Floats]:
+    """Return the batches, and the coefficients and standard errors without each."""
+    at = next((k for k, f in enumerate(fit.sums.design.factors) if f.name == "batch"), None)
+    if at is None:
+        return [str(batch) for batch in frame["batch"]], *without_each_row(fit, frame)
+    without = without_each_level(fit, "batch")
+    return [str(label) for label in fit.sums.labels[at]], without.coefficients, without.standard_errors
 
 
 def _wider(errors: Floats, judgement: Judgement, fit: MixedFit, k: int) -> Floats:

@@ -11,8 +11,10 @@ import pandas as pd
 from analysis.findings.practice_censored import CensoredModel, Sides, censored_sides, censored_slopes, fit_censored
 from analysis.findings.practice_design import PracticeDesign
 from analysis.findings.practice_memory import Memory, memory_of, widened
+from analysis.findings.practice_rows import FEWEST_BATCHES
 from analysis.findings.practice_slope import Slope
 from analysis.findings.practice_through import may_follow
+from analysis.findings.wording import count
 from analysis.models import CannotFitError, MixedFit, fit_read, fit_sums, read_rows
 from analysis.models.added_columns import one_at_a_time
 from analysis.models.contrasts import contrast
@@ -58,6 +60,8 @@ def fit_practices(design: PracticeDesign) -> PracticeFits:
     PracticeFits
         With ``why_not`` where the rows cannot carry the model.
     """
+    if design.censored and (why := _hardly_any_exact(design)):
+        return PracticeFits({}, {}, {}, {}, None, why_not=why)
     try:
         read = read_rows(design.formula(), design.frame)
         censored = fit_censored(read) if design.censored else None
@@ -86,17 +90,29 @@ def fit_practices(design: PracticeDesign) -> PracticeFits:
     )
 
 
+def _hardly_any_exact(design: PracticeDesign) -> str:
+    """Return why nothing can be told where hardly a batch has a reading that is more than a limit; "" where some do."""
+    exact = int(design.frame.loc[design.frame["censored"] == 0, "batch"].nunique())
+    if exact >= FEWEST_BATCHES:
+        return ""
+    have = "no batch has" if not exact else f"only {count(exact, 'batch has', 'batches have')}"
+    return f"{have} a reading that is more than a limit (“<” or “>”); at least {FEWEST_BATCHES} are needed"
+
+
 def _sides(
     fit: MixedFit, columns: list[str], together: dict[str, Slope], trend: Sequence[str], times: Sequence[str]
 ) -> Sides:
     """What stands beside the Gaussian model."""
     beside = [name for name in fit.names if name not in columns]
     without = [name for name in fit.names if name not in trend]
-    return Sides(
-        alone=_alone(fit, beside, columns, together),
-        without_trend=_slopes(fit_sums(fit.sums, fixed=without, start=fit), columns) if trend else {},
-        without_times=_without_times(fit, times, columns),
-    )
+    try:
+        return Sides(
+            alone=_alone(fit, beside, columns, together),
+            without_trend=_slopes(fit_sums(fit.sums, fixed=without, start=fit), columns) if trend else {},
+            without_times=_without_times(fit, times, columns),
+        )
+    except CannotFitError:  # where the joint model hardly stands, a part of it may not
+        return Sides({}, {}, {})
 
 
 def _without_times(fit: MixedFit, times: Sequence[str], columns: list[str]) -> dict[str, Slope]:

@@ -108,7 +108,7 @@ class ComparedRows:
     ``batch``, ``run``, ``meter``, ``packed_at``, ``format``, ``day`` (days since the first pack), ``age_days``, for a
     tasting attribute ``panellist`` and ``session`` (the day it was tasted), and a column for each candidate; missing
     cells stay missing. ``spreads`` names the columns of categories with many levels, which are allowed for as a spread
-    between the levels.
+    between the levels; ``remarks`` what was done to readings, in words.
     """
 
     frame: pd.DataFrame
@@ -116,6 +116,7 @@ class ComparedRows:
     not_assessed: tuple[NotAssessed, ...]
     left_out: tuple[LeftOut, ...]
     spreads: tuple[str, ...] = ()
+    remarks: tuple[str, ...] = ()
 
     @property
     def batches(self) -> int:
@@ -168,8 +169,9 @@ def compare_rows(table: PackTable, rows: pd.DataFrame, measure: Measure) -> Comp
             columns |= {candidate.column: values for candidate, values in made}
     full = pd.concat([frame, pd.DataFrame({**columns, **spreads}, index=frame.index)], axis=1)
     return ComparedRows(
-        full.reset_index(drop=True), tuple(candidates), tuple(not_assessed), left_out, spreads=tuple(spreads)
-    )
+        full.reset_index(drop=True), tuple(candidates), tuple(not_assessed), left_out,
+        spreads=tuple(spreads), remarks=_zeros_told(rows, measure),
+    )  # fmt: skip
 
 
 def _measured(rows: pd.DataFrame, measure: Measure) -> tuple[pd.DataFrame, tuple[LeftOut, ...]]:
@@ -199,9 +201,30 @@ def _measured(rows: pd.DataFrame, measure: Measure) -> tuple[pd.DataFrame, tuple
         late = frame["age_days"] > LATEST_OXYGEN_READING_DAYS
         frame = _without(frame, late, "read more than 3 days after closing, when oxygen has been used up", left_out)
     if measure.scale == "log":
-        frame = _without(frame, frame["y"] <= 0, "read as 0 or less, which has no logarithm", left_out)
+        frame = _zeros_as_limits(_without(frame, frame["y"] < 0, "read as less than 0, which cannot be", left_out))
+    frame = _without(frame, frame["packed_at"].isna(), "of runs without a packing date", left_out)
     days = (frame["packed_at"] - frame["packed_at"].min()) / pd.Timedelta(days=1)
     return frame.assign(day=days), tuple(left_out)
+
+
+def _zeros_as_limits(frame: pd.DataFrame) -> pd.DataFrame:
+    """Return the frame with each 0 as what it means: less than the least that was read. Leaving zeros out would leave
+    the best packs out."""
+    zero = frame["y"] == 0
+    if not zero.any() or zero.all():
+        return frame[~zero]
+    least = float(frame.loc[~zero, "y"].min())
+    return frame.assign(y=frame["y"].where(~zero, least), censored=frame["censored"].where(~zero, np.int8(-1)))
+
+
+def _zeros_told(rows: pd.DataFrame, measure: Measure) -> tuple[str, ...]:
+    if measure.is_tasting or measure.scale != "log":
+        return ()
+    known = rows.loc[rows["batch"].notna() & rows["recipe"].notna(), measure.name]
+    found = int((known == 0).sum())
+    if not found or not (known > 0).any():
+        return ()
+    return (f"{count(found, 'reading of 0 stands', 'readings of 0 stand')} as less than the least that was read.",)
 
 
 def _without(frame: pd.DataFrame, out: pd.Series, reason: str, left_out: list[LeftOut]) -> pd.DataFrame:
@@ -222,7 +245,7 @@ def _candidates(
         return NotAssessed(practice.name, why_not)
     if practice.type == "category":
         return _level_candidates(frame, values, practice)
-    numbers = values.astype(np.float64)
+    numbers = values.astype(np.float64).replace([np.inf, -np.inf], np.nan)
     why_not = _does_not_vary(frame, numbers)
     if why_not:
         return NotAssessed(practice.name, why_not)

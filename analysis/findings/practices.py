@@ -21,7 +21,7 @@ from analysis.findings.practice_model import PracticeFits, Slope, fit_practices
 from analysis.findings.practice_once import ChangedOnce, changed_once
 from analysis.findings.practice_rounding import shares_lost
 from analysis.findings.practice_rows import FEWEST_BATCHES, Candidate, ComparedRows, NotAssessed, compare_rows
-from analysis.findings.practice_separation import Separation, separate
+from analysis.findings.practice_separation import Companion, Separation, separate
 from analysis.findings.practice_through import through_others
 from analysis.findings.practice_verdicts import Grounds, PracticeEffect, PracticesFinding
 from analysis.findings.wording import amount, count, listing
@@ -139,8 +139,13 @@ def _answered(
     ordered = tuple(sorted(made, key=lambda e: (_ORDER.index(e.verdict), -abs(e.judgement.effect.estimate))))
     return PracticesFinding(
         question=_question(what),
-        answer=_answer(what, ordered, joint),
-        cautions=(*table.remarks_on(what.name, stage="pack"), *controls.sentences, *_page_cautions(margin, what)),
+        answer=_answer(what, ordered, joint) if ordered else _nothing_compared(what, frame),
+        cautions=(
+            *table.remarks_on(what.name, stage="pack"),
+            *controls.sentences,
+            *_page_cautions(margin, what),
+            *compared.remarks,
+        ),
         ledger_state=table.state,
         filters=filters,
         measure=what,
@@ -165,9 +170,11 @@ def _answered(
 def _rests_on(
     fits: PracticeFits, told: Sequence[Candidate], judged: Sequence[Judgement], margins: Mapping[str, MarginAtLevel]
 ) -> Mapping[str, RestsOn]:
-    if fits.workings is None:
+    if fits.workings is None or fits.frame is None:
         return {}
-    return rests_on_one_batch(fits.workings, {c.column: j for c, j in zip(told, judged, strict=True)}, margins)
+    return rests_on_one_batch(
+        fits.workings, fits.frame, {c.column: j for c, j in zip(told, judged, strict=True)}, margins
+    )
 
 
 def _joint(
@@ -217,8 +224,8 @@ def _effect(
     batches = int(notes.frame["batch"].nunique())
     return PracticeEffect(
         practice=" + ".join([candidate.name, *(f.candidate.name for f in followers)]),
-        label=" with ".join([candidate.label, *(f.candidate.label for f in followers)]),
-        spoken=" with ".join([candidate.subject, *(f.candidate.subject for f in followers)]),
+        label=" with ".join([candidate.label, *(_along(f, f.candidate.label) for f in followers)]),
+        spoken=" with ".join([candidate.subject, *(_along(f, f.candidate.subject) for f in followers)]),
         step=candidate.step,
         step_unit=candidate.step_unit,
         effect=_estimate(together, judgement.low, judgement.high, level, log, unit, 0.95),
@@ -230,10 +237,21 @@ def _effect(
         batches=batches,
         needed=_needed(judgement, margin, batches),
         looked_at_often=_often(together, batches, level, log, unit),
-        along=tuple(f.candidate.spoken for f in followers),
+        along=tuple(_along(f, f.candidate.spoken) for f in followers),
         selected=_selected(together, judgement, level, log, unit),
         rests_on=notes.rests_on[column].batch if column in notes.rests_on else None,
         cautions=cautions_for(candidate, notes, together=together, alone=alone, without_trend=without_trend),
+    )
+
+
+def _along(follower: Companion, label: str) -> str:
+    """Return what moves along with a practice, the other way round where it does."""
+    if follower.correlation > 0:
+        return label
+    return (
+        f"less {label[:1].lower()}{label[1:]}"
+        if follower.candidate.practice.type in ("number", "count")
+        else f"no {label}"
     )
 
 
@@ -255,7 +273,7 @@ def _kept(value: float, level: float, log: bool) -> float:
 
 def _estimate(slope: Slope, low: float, high: float, level: float, log: bool, unit: str, at: float) -> Estimate:
     kept = [_kept(v, level, log) for v in (slope.estimate, low, high)]
-    error = slope.standard_error * (level * math.exp(slope.estimate) if log else 1.0)
+    error = slope.standard_error * (level * math.exp(min(slope.estimate, WIDEST)) if log else 1.0)
     return Estimate(kept[0], kept[1], kept[2], unit, error, slope.df, at)
 
 
@@ -320,6 +338,15 @@ def _spoken(what: Measure) -> str:
     return what.label if what.label == "pH" else what.label[0].lower() + what.label[1:]
 
 
+def _nothing_compared(what: Measure, frame: pd.DataFrame) -> str:
+    """Return the answer where no practice could be held against another."""
+    batches = int(frame["batch"].nunique())
+    if batches < FEWEST_BATCHES:
+        have = count(batches, "batch has", "batches have")
+        return f"Nothing can be told of {_spoken(what)} yet: {have} been read, and it takes at least {FEWEST_BATCHES}."
+    return f"Nothing can be told of {_spoken(what)} yet: no practice varied enough within a recipe."
+
+
 def _answer(what: Measure, effects: Sequence[PracticeEffect], joint: Sequence[JointStatement]) -> str:
     by_verdict = {v: [e.spoken for e in effects if e.verdict is v] for v in _ORDER}
     name = _spoken(what)
@@ -355,6 +382,10 @@ def _page_cautions(margin: MarginAtLevel, what: Measure) -> tuple[str, ...]:
         own = f"{amount(margin.absolute, what.unit)}, which is {share}"
         said.append(
             f"The margin is that of {margin.margin.recipe}, the strictest of the recipes compared: {own} of its level."
+        )
+    if margin.absolute >= margin.level and what.scale == "log":
+        said.append(
+            "The margin is as large as what packs read at all: set the smallest difference that you would notice."
         )
     if what.is_tasting:
         said.append("Scores are treated as even steps; read small differences with care.")

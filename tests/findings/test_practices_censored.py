@@ -86,7 +86,7 @@ def test_a_page_of_limits_alone_says_why_nothing_can_be_told(censored):
     rows = censored.rows.assign(total_oxygen=LIMIT, total_oxygen_censored=-1)
     finding = practices(replace(censored, rows=rows), "total_oxygen")
     assert finding.practices == ()
-    assert "censored on the same side" in finding.answer
+    assert "no batch has a reading that is more than a limit" in finding.answer
 
 
 def test_an_exact_model_loses_slope_where_limits_are_dropped_or_put_in():
