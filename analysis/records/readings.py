@@ -60,6 +60,7 @@ class Block:
     stage: str | None
     replicate: str | None
     meter: pd.Series | None
+    meter_column: int | None
     waits: bool
 
 
@@ -262,7 +263,8 @@ def read_block(context: Context, meaning: Meaning) -> Block:
     unit = scaled.kept_units[0] if scaled.kept_units else ""
     return Block(
         has, measure, scaled.value[has], numbers.sign[has], unit, angle, meaning.stage, meaning.replicate,
-        None if meters is None else meters.take(has), waits or bool(scaled.doubts),
+        None if meters is None else meters.take(has), None if meter is None else meter.column,
+        waits or bool(scaled.doubts),
     )  # fmt: skip
 
 

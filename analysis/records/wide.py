@@ -105,10 +105,10 @@ def _first_of(first: pd.Series, then: pd.Series | None) -> pd.Series:
 
 def _replicates(blocks: Sequence[Block]) -> list[str | None]:
     """Number the columns of one measure that nothing else tells apart."""
-    alike = [(b.measure, b.stage, b.angle) for b in blocks]
+    alike = [(b.measure, b.stage, b.angle, b.meter_column) for b in blocks]
     given = []
     for place, block in enumerate(blocks):
-        again = alike.count(alike[place]) > 1 and block.meter is None
+        again = alike.count(alike[place]) > 1
         given.append(block.replicate or (str(alike[: place + 1].count(alike[place])) if again else None))
     return given
 

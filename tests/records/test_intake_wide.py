@@ -220,3 +220,10 @@ def test_a_unit_column_belongs_to_the_measure_that_it_is_named_for(take_csv: Tak
 def test_small_numbers_beside_a_word_for_nothing_are_no_clock_times(take_csv: Take) -> None:
     intake = take_csv("Run,Batch,Packed on,DO (ppm)\nR1,7,2026-03-02,0.04\nR2,8,2026-03-03,0.05\nR3,9,2026-03-04,n/a\n")
     assert intake.records["readings"]["value"].tolist() == [40.0, 50.0]
+
+
+@pytest.mark.parametrize("header", ["DO (ppb),DO (ppb)", "DO (ppb),Meter,DO (ppb)"])
+def test_two_columns_of_one_header_are_two_readings_of_a_can(take_csv: Take, header: str) -> None:
+    cells = "30,OX1,34" if "Meter" in header else "30,34"
+    readings = take_csv(f"Run,Batch,Packed on,Can,{header}\nR1,7,2026-03-02,1,{cells}\n").records["readings"]
+    assert readings[["value", "replicate"]].values.tolist() == [[30.0, "1"], [34.0, "2"]]
