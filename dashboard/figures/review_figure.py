@@ -103,7 +103,7 @@ def _value_axis(seen: SeenMatter, low: float, high: float, colours: Palette) -> 
     if seen.log:
         ticks = [(math.log(tick), tick) for tick in log_ticks(math.exp(low), math.exp(high))]
     else:
-        ticks = [(tick, tick) for tick in np.linspace(low, high, 5)[1:-1].tolist()]
+        ticks = [(tick, tick) for tick in _round_ticks(low, high)]
     parts = []
     for place, value in ticks:
         y = TOP + (high - place) / (high - low) * (HEIGHT - TOP - BOTTOM)
@@ -112,6 +112,15 @@ def _value_axis(seen: SeenMatter, low: float, high: float, colours: Palette) -> 
         parts.append(f"<text x='{LEFT - 6}' y='{y + 4:.1f}' text-anchor='end' fill='{colours.soft}'>{words}</text>")
     unit = escape(seen.chart_unit)
     return [*parts, f"<text x='2' y='{TOP + 10}' fill='{colours.soft}'>{unit}</text>"]
+
+
+def _round_ticks(low: float, high: float) -> list[float]:
+    """Return a handful of round values between two."""
+    rough = (high - low) / 4
+    power = 10.0 ** math.floor(math.log10(rough))
+    step = next((factor * power for factor in (1, 2, 5) if factor * power >= rough), 10 * power)
+    first = math.ceil(low / step)
+    return [step * n for n in range(first, math.floor(high / step) + 1)]
 
 
 def _dates(points: Sequence[SeenPoint], x: np.ndarray, colours: Palette) -> list[str]:

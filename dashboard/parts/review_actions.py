@@ -22,38 +22,52 @@ _LOOKS = {"worked": "worked", "did not work": "failed", "cannot tell yet": "uncl
 
 
 def actions_part(actions: Sequence[StandingAction]) -> list[Component]:
-    """Return every action that stands: what, by whom, until when, and whether it worked."""
+    """Return every action that stands: what, by whom, until when, and whether it worked, matter by matter."""
     if not actions:
         return [html.P("No action stands. An answer with a cause may name one.", className="soft")]
-    return [html.Ul([html.Li(_action(action)) for action in actions], className="review-actions")]
+    return [html.Ul([html.Li(_action(together)) for together in _together(actions)], className="review-actions")]
 
 
-def _action(action: StandingAction) -> list[Component]:
-    told = action.answer.action
+def _together(actions: Sequence[StandingAction]) -> list[list[StandingAction]]:
+    """Return the actions with those that are one and the same, given as an answer to several matters, together."""
+    same: dict[object, list[StandingAction]] = {}
+    for action in actions:
+        done = None if action.answer.done is None else action.answer.done.on
+        same.setdefault((action.answer.action, done), []).append(action)
+    return list(same.values())
+
+
+def _action(together: Sequence[StandingAction]) -> list[Component]:
+    first = together[0]
+    told = first.answer.action
     who = "" if told is None else f", {told.by}"
-    late = "review-late" if action.overdue else "review-due"
+    late = "review-late" if first.overdue else "review-due"
     parts: list[Component] = [
-        html.P([html.Strong(f"{action.what}{who}"), html.Span(action.standing, className=f"review-tag {late}")]),
-        html.P(
-            html.Button(
-                f"{action.item.key.title}: {action.item.size}",
-                id={"type": "review-choose", "code": action.item.code},
-                type="button",
-                className="link-button",
-            )
-        ),
+        html.P([html.Strong(f"{first.what}{who}"), html.Span(first.standing, className=f"review-tag {late}")])
     ]
-    if action.effect is not None:
-        look = _LOOKS[str(action.effect.verdict)]
-        parts.append(html.P(action.effect.sentence, className=f"review-effect review-effect-{look}"))
-    if action.answer.done is None:
-        parts.append(_done_form(action.answer.number))
-    elif action.effect is None:
-        parts.append(html.P("Its matter is on no chart any more: whether it worked cannot be told.", className="soft"))
+    parts += [part for action in together for part in _on_its_matter(action)]
+    if first.answer.done is None:
+        parts.append(_done_form("-".join(str(action.answer.number) for action in together)))
     return parts
 
 
-def _done_form(answer: int) -> Component:
+def _on_its_matter(action: StandingAction) -> list[Component]:
+    button = html.Button(
+        f"{action.item.key.title}: {action.item.size}",
+        id={"type": "review-choose", "code": action.item.code},
+        type="button",
+        className="link-button",
+    )
+    if action.effect is not None:
+        look = _LOOKS[str(action.effect.verdict)]
+        return [html.P(button), html.P(action.effect.sentence, className=f"review-effect review-effect-{look}")]
+    if action.answer.done is not None:
+        gone = "Its matter is on no chart any more: whether it worked cannot be told."
+        return [html.P(button), html.P(gone, className="soft")]
+    return [html.P(button)]
+
+
+def _done_form(answer: str) -> Component:
     return html.Details(
         className="more",
         children=[
@@ -91,7 +105,8 @@ def done(clicks: int | None, on: object, by: object):
         return faults.get("on", ""), faults.get("by", ""), None
     ledger = context().ledger
     try:
-        mark_done(ledger, ctx.triggered_id["answer"], day, name, today)
+        for number in str(ctx.triggered_id["answer"]).split("-"):
+            mark_done(ledger, int(number), day, name, today)
     except (LedgerError, ValueError):
         return "", "", html.P("It was not kept. Reload the page and try again.", className="caution")
     announce(ledger.state)

@@ -32,8 +32,10 @@ def progress(finding: ReviewFinding) -> list[Component]:
     return parts
 
 
-def matter_list(finding: ReviewFinding, chosen: Item | None) -> Component:
-    """Return the matters of the review, worst first, each a button that opens it."""
+def matter_list(finding: ReviewFinding, chosen: Item | None) -> Component | None:
+    """Return the matters of the review, worst first, each a button that opens it; None where there is none."""
+    if not finding.items:
+        return None
     return html.Ol([html.Li(_entry(item, chosen)) for item in finding.items], className="review-matters")
 
 

@@ -126,27 +126,26 @@ def _summary(told: Differences) -> str:
 
 def _shares(told: Differences) -> Component:
     columns = (
-        Column("Practice"), Column("In these runs"), Column("Usually"),
-        Column("Share of the move", told.unit, kind="figures"), Column("95 % interval", told.unit, kind="figures"),
-        Column("Certain?", kind="prose"),
+        Column("Practice"), Column("Share of the move", told.unit, kind="figures"), Column("In these runs"),
+        Column("Usually"), Column("Certain?", kind="prose"), Column("95 % interval", told.unit, kind="figures"),
     )  # fmt: skip
     rows: list[tuple[Cell, ...]] = [_share_row(line) for line in told.telling]
     small = sum(line.share for line in told.lines if line not in told.telling)
     others = len(told.lines) - len(told.telling)
     if others:
-        rows.append((f"{count(others, 'other')} with hardly a share", "", "", change(small), "", ""))
+        rows.append((f"{count(others, 'other')} with hardly a share", change(small), "", "", "", ""))
     of_move = f"{percent(100 * told.unexplained / told.move)} of the move" if told.move else ""
     rows.append(
         (html.Strong("Left unexplained"), "", "", html.Strong(change(told.unexplained)), "", of_move.strip(" ()"))
     )
-    rows.append((html.Strong("The whole move"), "", "", html.Strong(change(told.move)), "", ""))
+    rows.append((html.Strong("The whole move"), html.Strong(change(told.move)), "", "", "", ""))
     return data_table("Shares of the move", columns, rows, class_name="shares")
 
 
 def _share_row(line: Difference) -> tuple[Cell, ...]:
     interval = span(line.low, line.high) if math.isfinite(line.low) else ""
     certain = "yes" if not line.uncertain else f"not certain: {line.uncertain}"
-    return line.label, line.here, line.usually, change(line.share), interval, certain
+    return line.label, change(line.share), line.here, line.usually, certain, interval
 
 
 def _seen_differently(rest: Sequence[NotExplaining]) -> list[Component]:

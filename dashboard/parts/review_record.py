@@ -67,8 +67,18 @@ def _facts(closed: ClosedReview) -> list[Component]:
 def _actions(actions: Sequence[ClosedAction]) -> list[Component]:
     if not actions:
         return []
-    lines = [html.Li([html.Strong(one.what), f", {one.standing}. ", f"{one.title}. ", one.effect]) for one in actions]
+    same: dict[tuple[str, str], list[ClosedAction]] = {}
+    for one in actions:
+        same.setdefault((one.what, one.standing), []).append(one)
+    lines = [
+        html.Li([html.P([html.Strong(what), f", {standing}."]), *[html.P(_effect(one)) for one in together]])
+        for (what, standing), together in same.items()
+    ]
     return [html.H2("Actions as they stood"), html.Ul(lines, className="record-actions")]
+
+
+def _effect(action: ClosedAction) -> str:
+    return f"{action.title}. {action.effect}".strip()
 
 
 def _matter(item: ClosedItem, place: int, total: int) -> Component:
