@@ -52,7 +52,7 @@ def table_in_use(ledger: Ledger, state: int | None = None) -> PackTable:
     told = {one.what: one for one in standing}
     table, touched = treated_table(ledger, records, as_read, list(told))
     remarks = tuple(_remark(told[one.treatment], one, as_read) for one in touched)
-    return replace(table, targets=as_read.targets, remarks=remarks, as_read=as_read)
+    return replace(table, targets=as_read.targets, remarks=(*as_read.remarks, *remarks), as_read=as_read)
 
 
 def treated_table(

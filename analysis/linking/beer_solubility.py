@@ -5,8 +5,9 @@ from __future__ import annotations
 import pandas as pd
 
 from analysis.ledger import JournalEntry, Ledger
+from analysis.linking.tables import Remark
 
-__all__ = ["FACTOR_SETTING", "SETTINGS", "factor_entry", "with_beer_factor"]
+__all__ = ["FACTOR_SETTING", "SETTINGS", "as_beer", "factor_entry", "with_beer_factor"]
 
 SETTINGS, FACTOR_SETTING = "setting", "beer_factor"
 """The journal's subject, and which of the settings: an entry's content is ``{"setting": …, "value": …}``."""
@@ -22,6 +23,21 @@ def factor_entry(ledger: Ledger, state: int | None = None) -> JournalEntry | Non
         and (entry.taken_back is None or (state is not None and entry.taken_back.state > state))
     ]
     return entries[-1] if entries else None
+
+
+def as_beer(rows: pd.DataFrame, entry: JournalEntry | None) -> tuple[pd.DataFrame, tuple[Remark, ...]]:
+    """Return the packs as beer of the factor that was decided makes them, and what must be said beside them."""
+    if entry is None:
+        return rows, ()
+    factor = float(str(entry.content["value"]))
+    told = with_beer_factor(rows, factor)
+    number = 0 if told is rows else int(rows["total_oxygen_computed"].sum())
+    which = "of total oxygen, worked out from shaken packs,"
+    done = (
+        f"told by a beer factor of {factor:g} (a setting by {entry.by} on {entry.at.day} {entry.at:%B %Y}: "
+        f"{entry.because.rstrip('.')})"
+    )
+    return told, (Remark(which, done, {("total_oxygen", "pack"): number}),) if number else ()
 
 
 def with_beer_factor(rows: pd.DataFrame, factor: float) -> pd.DataFrame:

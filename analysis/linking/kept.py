@@ -11,7 +11,7 @@ import pyarrow as pa
 
 from analysis.ledger.ledger import Ledger
 from analysis.ledger.snapshot import Snapshot, ledger_cache, snapshot
-from analysis.linking.beer_solubility import factor_entry, with_beer_factor
+from analysis.linking.beer_solubility import as_beer, factor_entry
 from analysis.linking.packs import link
 from analysis.linking.tables import PackTable
 from analysis.vocabulary import Practice
@@ -58,9 +58,8 @@ def linked(ledger: Ledger, records: Snapshot) -> PackTable:
     }
     frames = {name: table.to_pandas() for name, table in kept.items()}
     frames["targets"] = _with_who_and_when(frames["targets"], ledger)
-    factor = factor_entry(ledger, records.state)
-    frames["rows"] = with_beer_factor(frames["rows"], 1.0 if factor is None else float(str(factor.content["value"])))
-    return PackTable(state=records.state, practices=_practices_in(kept["rows"]), **frames)
+    frames["rows"], remarks = as_beer(frames["rows"], factor_entry(ledger, records.state))
+    return PackTable(state=records.state, practices=_practices_in(kept["rows"]), remarks=remarks, **frames)
 
 
 def _with_who_and_when(targets: pd.DataFrame, ledger: Ledger) -> pd.DataFrame:

@@ -89,5 +89,10 @@ def test_the_pack_table_follows_the_setting_and_an_earlier_state_keeps_its_own(l
     before = pack_table(ledger)
     assert before.rows["total_oxygen"].iloc[0] == pytest.approx(94.43, abs=0.01)
     set_factor(ledger, 0.9, "two meters against a titration", "A. Maltby")
-    assert pack_table(ledger).rows["total_oxygen"].iloc[0] == pytest.approx(94.43 - 4.0, abs=0.01)
+    after = pack_table(ledger)
+    assert after.rows["total_oxygen"].iloc[0] == pytest.approx(94.43 - 4.0, abs=0.01)
+    (said,) = after.remarks_on("total_oxygen")
+    assert "2 readings of total oxygen, worked out from shaken packs, are told by a beer factor of 0.9" in said
+    assert "a setting by A. Maltby" in said
+    assert after.remarks_on("haze") == before.remarks == ()
     assert pack_table(ledger, before.state).rows["total_oxygen"].iloc[0] == pytest.approx(94.43, abs=0.01)
