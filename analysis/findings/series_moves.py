@@ -41,14 +41,31 @@ def moves_of(
     Parameters
     ----------
     runs : DataFrame
-        ``at`` and the practices of each run, in order.
+        ``at``, ``recipe``, ``batch`` and the practices of each run, in order.
     found_in : array, shape (n,)
         The series in which moves are looked for.
     sized : array, shape (n,)
         The series, on ``scale``, that their size is taken from.
     practices : sequence of Practice
     scale : {"log", "linear"}
+
+    Notes
+    -----
+    Runs of one batch that follow each other count once, by their mean: they are alike, and taken one by one they would
+    make every batch look like a new level.
     """
+    named = runs["recipe"].astype("str") + "/" + runs["batch"].astype("str")
+    batch = np.cumsum(named.ne(named.shift()).to_numpy(bool)) - 1
+    size = np.bincount(batch)
+    first = np.cumsum(size) - size
+    of_batches = [np.bincount(batch, weights=series) / size for series in (found_in, sized)]
+    moves = _moves_between(runs.iloc[first], *of_batches, practices, scale)
+    return tuple(replace(move, point=int(first[move.point])) for move in moves)
+
+
+def _moves_between(
+    runs: pd.DataFrame, found_in: Floats, sized: Floats, practices: Sequence[Practice], scale: Scale
+) -> tuple[Move, ...]:
     shifts = level_shifts(found_in)
     edges = [0, *(shift.at for shift in shifts), found_in.size]
     moves: list[Move] = []
