@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import dash
@@ -13,9 +12,6 @@ from dash.exceptions import PreventUpdate
 
 from analysis.findings.filters import Filters
 from analysis.findings.series import Series
-from analysis.findings.series_after_memory import after_memory_chart
-from analysis.findings.series_slow import SlowMoves, slow_moves
-from analysis.findings.stability import Stability
 from analysis.vocabulary import STAGES
 from dashboard.figures.chart_drawing import ChartDrawing, drawing_of
 from dashboard.figures.control_chart import control_chart
@@ -40,6 +36,7 @@ from dashboard.parts.chart_choices import (
     slow_choices,
 )
 from dashboard.parts.chart_files import take_away
+from dashboard.parts.chart_view import ChartsView, view
 from dashboard.parts.chart_words import (
     caption,
     points_table,
@@ -71,66 +68,6 @@ BELOW = "charts-below"
 _ROOM = {"height": "clamp(19rem, 44vw, 26rem)"}
 NO_FIGURE: dict[str, Any] = {"data": [], "layout": {}}
 ANY_SERIES = {"type": "series", "name": ALL}
-
-
-@dataclass(frozen=True)
-class ChartsView:
-    """The charts of one measure with one of them chosen; ``chosen`` is None where there is none.
-
-    ``large`` is the chosen chart as it is drawn large: itself, or what was made of it. ``said`` are sentences that go
-    with that, such as why it is drawn as it is.
-    """
-
-    finding: Stability
-    chosen: Series | None
-    large: Series | None
-    slow: SlowMoves | None = None
-    said: tuple[str, ...] = ()
-
-    @property
-    def all_series(self) -> tuple[Series, ...]:
-        """Every chart: by recipe and format, then by line across recipes."""
-        return (*self.finding.series, *self.finding.across)
-
-
-def view(finding: Stability, name: object, asked: Asked | None = None) -> ChartsView:
-    """Return the charts with the named one chosen, or the one that moved most where the name is none of theirs."""
-    series = (*finding.series, *finding.across)
-    named = next((one for one in series if one.name == name), None)
-    chosen = named or max(series, key=_standing_out, default=None)
-    if chosen is None or asked is None:
-        return ChartsView(finding, chosen, chosen)
-    if asked.drawn == "memory":
-        left = after_memory_chart(chosen)
-        return ChartsView(finding, chosen, left or chosen, None, () if left is not None else (_no_memory(chosen),))
-    if asked.drawn == "slow":
-        return _slow_view(finding, chosen, asked)
-    return ChartsView(finding, chosen, chosen)
-
-
-def _slow_view(finding: Stability, chosen: Series, asked: Asked) -> ChartsView:
-    if asked.slow is None:
-        return ChartsView(finding, chosen, chosen, None, (f"This cannot be asked: {asked.why_not}.",))
-    slow = slow_moves(chosen, asked.slow)
-    if slow.chart is None:
-        return ChartsView(finding, chosen, chosen, slow, (f"The runs are drawn as measured: {slow.why_not}.",))
-    return ChartsView(finding, chosen, slow.chart, slow, slow.sentences)
-
-
-def _no_memory(series: Series) -> str:
-    if series.correlation != series.correlation:
-        return "There are too few runs to tell whether a run is like the one before it: they are drawn as measured."
-    like = f"{series.correlation:.2f}".replace("-", "−")
-    return (
-        f"It is not shown that a run is like the one before it (correlation {like}), so there is nothing to take out: "
-        "the runs are drawn as measured."
-    )
-
-
-def _standing_out(series: Series) -> tuple[float, bool, int, int]:
-    """Return by how much a series stands out: its largest move; then one recipe's before a line's, by its signals."""
-    moved = max((abs(move.percent) for move in series.moves if move.percent == move.percent), default=0.0)
-    return moved, series.recipe is not None, len(series.signals), len(series.points)
 
 
 def layout(measure: str = "", stage: str = "pack", series: str = "", **address: str) -> Component:
@@ -201,7 +138,7 @@ def show(
     if asked is None:
         return "", nothing_read(), True, "", NO_FIGURE, None, None, None, None, None
     filters = filters_from_kept(kept)
-    seen, colours = view(charted(asked, filters), asked.series, asked), palette(scheme)
+    seen, colours = view(charted(asked, filters), asked.series, asked, context().packs()), palette(scheme)
     rest = rules_words(seen.finding), small_part(seen, colours), below_part(seen)
     if seen.chosen is None or seen.large is None:
         return seen.finding.answer, nothing_fits(), True, "", NO_FIGURE, None, None, *rest

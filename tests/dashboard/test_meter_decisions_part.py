@@ -13,10 +13,13 @@ import pandas as pd
 import pytest
 
 from analysis.findings.as_read_result import AsRead, Line
+from analysis.findings.filters import Filters
 from analysis.findings.meter_correction import MeterTreatment, Treatment
 from analysis.findings.meter_decisions import meter_decisions
 from analysis.findings.meters import meters as ask
 from analysis.ledger import Ledger, Snapshot
+from analysis.linking import Remark
+from dashboard.pages import charts, practices
 from dashboard.parts import as_read
 from dashboard.parts.meter_decisions import (
     Typed,
@@ -124,6 +127,22 @@ def test_what_would_be_another_opens_to_its_lines():
     assert "no chart would show other signals or moves" in same
     assert "Cone dumps" in same
     assert as_read.view(None) is None
+
+
+def test_files_of_charts_and_verdicts_carry_what_was_done(app, table, monkeypatch):
+    touched = {("total_oxygen", "pack"): 7}
+    remark = Remark("of meter M1 since 8 July 2026", "set right (decided by Ines: it drifts)", touched)
+    treated = replace(table, remarks=(remark,), as_read=table)
+    monkeypatch.setattr("dashboard.parts.context.Context.packs", lambda _self: treated)
+    said = b"7 readings of meter M1 since 8 July 2026 are set right (decided by Ines: it drifts)."
+    with app.server.test_request_context("/"):
+        for page in (practices, charts):
+            (take_away,) = page.TAKE_AWAY.values()
+            assert said in take_away(Filters(), {"measure": "total_oxygen"}, "csv")
+        assert said not in charts.take_away(Filters(), {"measure": "haze"}, "csv")
+        assert "no verdict would be another" in str(as_read.show_verdicts(None, "total_oxygen", 5))
+        assert "no chart would show other" in str(as_read.show_charts(None, "total_oxygen", "pack", None, 5))
+        assert as_read.show_charts(None, "haze", "pack", None, 5) is None
 
 
 def test_pages_without_a_treated_reading_show_no_comparison(on_table):
