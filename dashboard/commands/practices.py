@@ -6,6 +6,7 @@ import click
 
 from analysis.findings.as_read import verdicts_as_read
 from analysis.findings.filters import Filters
+from analysis.findings.practice_document import InFull
 from analysis.findings.practices import practices
 from analysis.findings.table_in_use import table_in_use
 from analysis.ledger import Ledger
@@ -23,5 +24,5 @@ def command(ledger: Ledger, measure: str, filters: Filters, as_json: bool) -> No
     """Say which practices raise or lower a measure, which make no practical difference, which cannot be told yet."""
     table = table_in_use(ledger)
     finding = practices(table, measure, filters)
-    tell(finding, as_json, verdicts_as_read(table, measure, filters))
+    tell(InFull(finding), as_json, verdicts_as_read(table, measure, filters))
     raise SystemExit(0 if finding.practices else 1)

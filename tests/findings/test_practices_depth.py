@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from analysis.findings.practice_depth import deepen
+from analysis.findings.practice_document import InFull
 from analysis.findings.practices import practices
 from analysis.verdicts import Verdict
 from analysis.vocabulary import PRACTICES
@@ -129,3 +130,12 @@ def test_it_is_json_and_the_page_has_what_is_beside_a_verdict(plain):
 def test_a_practice_that_is_not_told_is_misuse(plain):
     with pytest.raises(ValueError, match="practice must be one of practice_0, practice_1, got 'rouse'"):
         deepen(plain, "rouse")
+
+
+def test_the_document_in_full_holds_what_stands_behind_each_verdict(plain):
+    told = InFull(plain)
+    document = json.loads(json.dumps(told.as_document(), allow_nan=False))
+    assert [b["practice"] for b in document["behind"]] == [p["practice"] for p in document["practices"]]
+    assert {"within_recipes", "between_recipes", "curve", "interactions"} <= set(document["behind"][0])
+    assert document["model_checks"]["largest_leverage"] < 1
+    assert (told.answer, told.cautions, told.in_words()) == (plain.answer, plain.cautions, plain.in_words())
