@@ -5,6 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from analysis.linking import PackTable
+from analysis.records.names import batch_number
 
 __all__ = ["as_of", "batch_named", "batches_in_tank", "tank_of"]
 
@@ -37,8 +38,7 @@ def batch_named(table: PackTable, name: str) -> str | None:
     """Return the key of a batch by its key or its number, the latest use of a number that was used again."""
     if name in set(table.batches["batch"]):
         return name
-    plain = name.strip().lstrip("#")
-    own = table.batches[table.batches["number"].astype(str) == plain]
+    own = table.batches[table.batches["number"].astype(str).isin([batch_number(name), batch_number(name, "")])]
     return str(own.sort_values("brewed_on")["batch"].iloc[-1]) if len(own) else None
 
 

@@ -120,7 +120,8 @@ def test_an_unknown_batch_is_answered_with_what_is_in_tank(simulated_cellar):
 
 
 def test_a_number_used_again_means_its_latest_use(simulated_cellar):
-    assert batch_named(simulated_cellar, "#101") == "101 (2026)"
+    for written in ("#101", "G101", "Gyle no. 101", " 0101"):
+        assert batch_named(simulated_cellar, written) == "101 (2026)"
     assert batch_named(simulated_cellar, "101 (2025)") == "101 (2025)"
 
 
