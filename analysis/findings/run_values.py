@@ -19,7 +19,7 @@ from analysis.findings.wording import count
 from analysis.linking import PackTable
 from analysis.vocabulary import STAGES, Measure, measure
 
-__all__ = ["RunValues", "run_values"]
+__all__ = ["RunValues", "run_values", "single_readings"]
 
 _DESCRIBED = ("run", "batch", "recipe", "format", "line", "tank")
 
@@ -57,7 +57,7 @@ def run_values(table: PackTable, name: str, stage: str = "pack") -> RunValues:
     if stage not in STAGES:
         raise ValueError(f"run_values: stage must be one of {', '.join(STAGES)}, got {stage!r}")
     asked = measure(name)
-    frame = _single_readings(table, asked, stage)
+    frame = single_readings(table, asked, stage)
     frame, cautions = _usable(frame, asked)
     if not len(frame):
         return RunValues(frame.assign(packs=np.int64(0))[[*_DESCRIBED, "at", *_MEASURED]], cautions)
@@ -67,8 +67,15 @@ def run_values(table: PackTable, name: str, stage: str = "pack") -> RunValues:
 _MEASURED = ("value", "censored", "packs", "meter", "row")
 
 
-def _single_readings(table: PackTable, asked: Measure, stage: str) -> pd.DataFrame:
-    """Return one row a reading with the columns of ``RunValues``, ``key`` (the run or batch) and ``age``."""
+def single_readings(table: PackTable, asked: Measure, stage: str) -> pd.DataFrame:
+    """Return one row a reading with the columns of ``RunValues``, ``key`` (the run or batch) and ``age`` [d].
+
+    Parameters
+    ----------
+    table : PackTable
+    asked : Measure
+    stage : str
+    """
     if asked.is_tasting:
         return _tasted(table.tastings, asked)
     if stage == "pack":

@@ -94,7 +94,7 @@ def drawing_of(series: Series, measure: Measure, behind: Series | None = None) -
     label = measure.label if of_one_recipe else f"{measure.label}, from each recipe’s own centre"
     return ChartDrawing(
         title=series.name,
-        label=f"{label}, {_SHORT[unit]}" if of_one_recipe and series.unit in _SHORT else label,
+        label=f"{label}, running sum" if series.unit == "σ" else label,
         unit=unit,
         log=series.scale == "log" and of_one_recipe,
         at=[point.at.to_pydatetime() for point in series.points],
@@ -112,9 +112,6 @@ def drawing_of(series: Series, measure: Measure, behind: Series | None = None) -
         baselines=[_baseline(phase, place == 0) for place, phase in enumerate(series.phases)],
         behind=None if behind is None else _floats(point.value for point in behind.points),
     )
-
-
-_SHORT = {"%": "off what the run before let one expect", "σ": "running sum"}
 
 
 def _floats(values: Iterable[float]) -> npt.NDArray[np.float64]:

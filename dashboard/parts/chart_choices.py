@@ -41,7 +41,7 @@ PERCENT = "charts-percent"
 WITHIN = "charts-within"
 YEARS = "charts-years"
 
-Drawn = Literal["runs", "left", "memory", "slow"]
+Drawn = Literal["runs", "left", "memory", "within", "slow"]
 
 _STAGE_LABELS = {
     "fermenter": "In the fermenter",
@@ -53,6 +53,7 @@ _DRAWN_LABELS: dict[Drawn, str] = {
     "runs": "Each run as measured",
     "left": "What is left after what was done",
     "memory": "What is left after the run before",
+    "within": "How much packs of a run differ",
     "slow": "A chart that finds slow moves",
 }
 _USUAL = SlowAsk()

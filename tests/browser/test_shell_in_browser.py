@@ -73,7 +73,7 @@ def test_with_nothing_on_record_each_page_says_what_to_do(empty, visiting, path)
 
 
 def test_a_fault_of_the_server_is_told_plainly_and_never_as_a_trace(demo, visiting, monkeypatch, caplog):
-    def broken(*_about):
+    def broken(*_about, **_further):
         raise RuntimeError("the inside of the machine")
 
     monkeypatch.setattr(charts_page, "stability", broken)

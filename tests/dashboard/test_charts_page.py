@@ -219,6 +219,13 @@ def test_a_series_without_memory_is_drawn_as_measured_and_says_so(on_table):
     assert "drawn as measured" in str(shown[6])
 
 
+def test_how_much_packs_of_a_run_differ_is_drawn_with_the_share_between_runs(on_table):
+    shown = charts.show({}, "total_oxygen", "pack", "P40, can", "light", "within")
+    assert "lies between runs" in str(shown[6])
+    assert "How much the packs of each run differ" in str(shown[5])
+    assert shown[4]["layout"]["yaxis"]["title"]["text"] == "Total package oxygen [%]"
+
+
 def test_what_cannot_be_taken_out_is_said(on_table):
     answer, nothing, hidden, *_ = charts.show({}, "haze", "filler", "", "light", "left")
     assert answer.startswith("What was done cannot be taken out") and hidden and nothing is not None
