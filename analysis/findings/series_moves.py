@@ -41,7 +41,7 @@ def moves_of(
     Parameters
     ----------
     runs : DataFrame
-        ``at``, ``recipe``, ``batch`` and the practices of each run, in order.
+        ``at``, ``batch``, ``recipe`` where there are several, and the practices of each run, in order.
     found_in : array, shape (n,)
         The series in which moves are looked for.
     sized : array, shape (n,)
@@ -54,12 +54,12 @@ def moves_of(
     Runs of one batch that follow each other count once, by their mean: they are alike, and taken one by one they would
     make every batch look like a new level.
     """
-    named = runs["recipe"].astype("str") + "/" + runs["batch"].astype("str")
-    batch = np.cumsum(named.ne(named.shift()).to_numpy(bool)) - 1
+    named = runs[runs.columns.intersection(["recipe", "batch"])]
+    batch = np.cumsum(named.ne(named.shift()).any(axis=1).to_numpy(bool)) - 1
     size = np.bincount(batch)
     first = np.cumsum(size) - size
-    of_batches = [np.bincount(batch, weights=series) / size for series in (found_in, sized)]
-    moves = _moves_between(runs.iloc[first], *of_batches, practices, scale)
+    found, of_size = (np.bincount(batch, weights=series) / size for series in (found_in, sized))
+    moves = _moves_between(runs.iloc[first], found, of_size, practices, scale)
     return tuple(replace(move, point=int(first[move.point])) for move in moves)
 
 
