@@ -34,7 +34,7 @@ TASTE_TESTS = "counted:taste_tests"
 Floats = npt.NDArray[np.float64]
 
 _GUESSED = {"triangle": 1 / 3, "duo_trio": 1 / 2, "paired": 1 / 2}
-_TESTS = {"triangle": "triangle tests", "duo_trio": "duo-trio tests", "paired": "paired tests"}
+_TESTS = {"triangle": "Triangle tests", "duo_trio": "Duo-trio tests", "paired": "Paired tests"}
 _SPREADS_MORE = 1.3
 _RARE = 0.5
 _DESCRIBED = ("run", "batch", "recipe", "format", "line", "tank", "packed_at")

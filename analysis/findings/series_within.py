@@ -23,7 +23,7 @@ __all__ = ["Within", "within_chart"]
 
 _CHARTED = "how much the packs of each run differ (their standard deviation{of})"
 _FEWEST_RUNS = 8
-_SAYS = "the packs of the run differ more or less than usual"
+_SAYS = "how much the packs of the run differ lies beyond a limit"
 
 
 @dataclass(frozen=True)

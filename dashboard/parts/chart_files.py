@@ -42,6 +42,7 @@ def points_frame(finding: Stability) -> pd.DataFrame:
     """Return every point of the charts by recipe and format, with its chart's centre and limits."""
     rows: list[dict[str, Any]] = [
         {
+            "series": one.name,
             "recipe": one.recipe,
             "format": one.format,
             "packed_at": point.at,
@@ -55,7 +56,7 @@ def points_frame(finding: Stability) -> pd.DataFrame:
             "in_baseline": point.in_baseline,
             "signals": ", ".join(point.signals),
         }
-        for one in finding.series
+        for one in finding.series or finding.across
         for point in one.points
     ]
     return pd.DataFrame(rows)

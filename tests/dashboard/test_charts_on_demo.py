@@ -129,7 +129,7 @@ def test_a_request_that_makes_no_sense_is_misuse(ledger):
 def test_taste_tests_are_charted_against_guessing(chart):
     told = chart("counted:taste_tests")
     (tests,) = told["across_recipes"]
-    assert tests["name"] == "triangle tests"
+    assert tests["name"] == "Triangle tests"
     assert tests["centre"] == pytest.approx(100 / 3)
     assert len(tests["points"]) == len(truth.TRIANGLES)
     shifted = sum(each.shifted for each in truth.TRIANGLES)

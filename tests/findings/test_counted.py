@@ -122,12 +122,12 @@ def test_lines_are_kept_apart_and_filters_hold():
 def test_taste_tests_are_held_against_guessing():
     finding = counted(cellar([1] * 12), TASTE_TESTS, TESTS)
     duo_trio, triangle = finding.across
-    assert (duo_trio.name, triangle.name) == ("duo-trio tests", "triangle tests")
+    assert (duo_trio.name, triangle.name) == ("Duo-trio tests", "Triangle tests")
     assert (duo_trio.centre, triangle.centre) == (pytest.approx(50), pytest.approx(100 / 3))
     assert [point.value for point in triangle.points] == pytest.approx([100 / 3, 100 * 20 / 24, 100 / 3])
     assert {signal.at for signal in triangle.signals} == {1}
     assert triangle.cautions == ()
-    assert "signals in triangle tests (1 signal)" in finding.answer
+    assert "signals in Triangle tests (1 signal)" in finding.answer
 
 
 def test_what_is_not_counted_is_misuse():

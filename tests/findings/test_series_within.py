@@ -45,7 +45,7 @@ def test_an_uneven_filler_shows_here_and_not_in_the_means(brewed):
     found = within_chart(uneven, OXYGEN, "pack", charted(uneven))
     late = {found.chart.points[signal.at].run for signal in found.chart.signals if signal.side > 0}
     assert len(late & set(runs[45:])) >= 5
-    assert all("differ more or less" in signal.says for signal in found.chart.signals)
+    assert all("packs of the run differ" in signal.says for signal in found.chart.signals)
 
 
 def test_packs_beyond_the_meters_range_are_left_out_and_counted(brewed):
