@@ -93,6 +93,18 @@ class Differences:
     why_not: str
     cautions: tuple[str, ...]
 
+    def as_document(self) -> dict[str, object]:
+        """Return it as the JSON document has it."""
+        return {
+            "move": self.move,
+            "unit": self.unit,
+            "lines": [line.as_document() for line in self.lines],
+            "unexplained": self.unexplained,
+            "not_assessed": [{"practice": one.practice, "reason": one.reason} for one in self.not_assessed],
+            "why_not": self.why_not or None,
+            "cautions": list(self.cautions),
+        }
+
     @property
     def telling(self) -> tuple[Difference, ...]:
         """The lines that are worth a row: those of at least 2 % of the move."""

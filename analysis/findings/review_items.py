@@ -33,9 +33,9 @@ class Standing(StrEnum):
 class Item:
     """One matter of the review; ``matter`` is None where its records are gone, and ``seen`` is then how it last was.
 
-    ``answers`` are all that were given, in order: the last one stands. ``grew_by`` counts the runs that joined since
-    the answer. ``meters`` say which meters that read its runs have drifted; ``related`` are the codes of matters on
-    other charts of the same measure family that share runs with it.
+    ``answers`` are all that were given, in order: the last one stands. ``grew_by`` counts the runs that joined since it
+    was answered and last looked at in a review. ``meters`` say which meters that read its runs have drifted;
+    ``related`` are the codes of matters on other charts that share runs with it.
     """
 
     key: MatterKey
@@ -126,11 +126,11 @@ def review_items(
 def _item(
     one: Named, now: SeenMatter, own: tuple[Answer, ...], reviews: Sequence[ClosedReview], beside: tuple[str, ...]
 ) -> Item:
-    seen_before = any(item.seen.key.code in one.codes for closed in reviews for item in closed.items)
-    grew = 0
-    if own:
-        told_of = {run for answer in own for run in answer.seen.runs}
-        grew = len([run for run in now.runs if run not in told_of]) if one.matter is not None else 0
+    before = [item.seen for closed in reviews for item in closed.items if item.seen.key.code in one.codes]
+    seen_before, grew = bool(before), 0
+    if own and one.matter is not None:
+        looked_at = {run for seen_then in (*before, *(answer.seen for answer in own)) for run in seen_then.runs}
+        grew = sum(run not in looked_at for run in now.runs)
     standing = _standing(own, seen_before, grew, reviews[-1].entry if reviews else 0)
     return Item(one.key, one.codes, one.matter, now, standing, own, grew, beside)
 

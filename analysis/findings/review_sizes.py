@@ -31,8 +31,9 @@ Flags = npt.NDArray[np.bool_]
 
 @dataclass(frozen=True, eq=False)
 class Size:
-    """``before`` and ``after`` [kept unit], ``change`` between them with its 95 % interval ``low`` to ``high`` (NaN for
-    a single run, which is what it is), and ``percent`` of ``before`` (NaN where that has no meaning).
+    """``before`` and ``after`` [kept unit], ``change`` between them with its 95 % interval ``low`` to ``high``, and
+    ``percent`` of ``before`` (NaN where that has no meaning). The interval is NaN where signals alone made the matter:
+    its runs were picked for standing out, and no interval of theirs would hold.
 
     ``on_scale`` is the change on the measure's scale. ``weights``, shape (n,), has an entry for each run of the chart:
     their sum of products with anything known of the runs is its change; it is 0 for runs that were not held against
@@ -147,7 +148,9 @@ def _size(
     series: Series, stretch: Stretch, y: Floats, groups: npt.NDArray[np.int64], weights: Floats, log: bool
 ) -> Size:
     before = float(-weights[weights < 0] @ y[weights < 0])
-    change, low, high = float(weights @ y), *_interval(y, groups, weights)
+    change, low, high = float(weights @ y), math.nan, math.nan
+    if stretch.move is not None:
+        low, high = _interval(y, groups, weights)
     told = _as_moved(series, stretch, log)
     if told is not None:
         change, low, high = told

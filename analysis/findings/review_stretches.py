@@ -5,6 +5,7 @@ them once. What was decided, each with a test:
 
 - A move of the level and every pattern on its side, until the next move, are one stretch. A move that brings a harmful
   level back by half or more ends the stretch before it and is no matter of its own; any other move begins a new one.
+- A phase that a person begins ends the stretch before it: what comes after has limits of its own.
 - Where the limits were made from runs on both sides of a move, patterns before it on the other side say the same thing
   and belong to it; so do those in the first half of a slow climb.
 - What is left are patterns without a lasting move: those on the same side with no more than four runs between them are
@@ -55,7 +56,7 @@ def stretches(series: Series, measure: Measure) -> tuple[Stretch, ...]:
     """Return the stretches of a chart, in the order of their first runs; none where it has no limits."""
     if series.why_not is not None:
         return ()
-    moved = _of_moves(series, measure)
+    moved = [_until_a_new_phase(one, series) for one in _of_moves(series, measure)]
     taken: list[list[SignalFound]] = [[] for _ in moved]
     left: list[SignalFound] = []
     for signal in series.signals:
@@ -79,6 +80,13 @@ def _of_moves(series: Series, measure: Measure) -> list[Stretch]:
             continue
         found.append(Stretch(move.point, last, side, move, None, (), edges[place]))
     return found
+
+
+def _until_a_new_phase(stretch: Stretch, series: Series) -> Stretch:
+    """Return a stretch without the runs of a phase that a person began after it: those have limits of their own."""
+    begins = [phase.begins for phase in series.phases[1:] if phase.because is not None]
+    places = [place for place in range(stretch.first, stretch.last + 1) if series.points[place].at in begins]
+    return replace(stretch, last=max(places[0] - 1, stretch.first)) if places else stretch
 
 
 def _back(stretch: Stretch, move: Move) -> bool:

@@ -100,6 +100,9 @@ def _end(matter: Matter) -> str:
             else "The latest run belongs to it."
         )
     after = len(matter.series.points) - 1 - matter.stretch.last
+    following = matter.series.points[matter.stretch.last + 1].at
+    if any(phase.begins == following and phase.because is not None for phase in matter.series.phases):
+        return f"A new phase was begun on {day(following)}: from there on the chart has limits of its own."
     if matter.stretch.move is not None:
         return f"After {count(len(matter.runs), 'run')} the level moved again."
     return f"{count(after, 'later run is', 'later runs are')} without it."

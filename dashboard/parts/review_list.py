@@ -69,7 +69,7 @@ def _entry(item: Item, chosen: Item | None) -> Component:
 
 def _standing(item: Item) -> str:
     if item.standing is Standing.GREW:
-        return f"grew by {count(item.grew_by, 'run')} since it was answered"
+        return f"grew by {count(item.grew_by, 'run')} since it was last looked at"
     return str(item.standing)
 
 

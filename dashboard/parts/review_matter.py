@@ -44,7 +44,7 @@ def head(item: Item, finding: ReviewFinding) -> list[Component]:
         html.P(item.seen.told, className="review-told"),
     ]
     if item.grew_by and item.answer is not None:
-        words = f"It has grown by {count(item.grew_by, 'run')} since it was answered."
+        words = f"It has grown by {count(item.grew_by, 'run')} since it was last looked at."
         parts.append(html.P(words, className="caution"))
     if item.matter is None:
         words = (

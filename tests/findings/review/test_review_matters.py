@@ -5,10 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from analysis.findings.baselines import FrozenPhase
 from analysis.findings.practices import practices
 from analysis.findings.review_differences import differences
 from analysis.findings.review_matters import matters_on_record
 from analysis.findings.review_stretches import MOST_RUNS_BETWEEN
+from analysis.findings.review_words import told
 
 
 @pytest.fixture(scope="module")
@@ -50,6 +52,28 @@ def test_one_run_that_stands_out_is_a_matter_of_its_own(cellar):
     assert matter.runs == ("R135",)
     assert np.isnan(matter.size.low)
     assert matter.size.percent == pytest.approx(70, abs=18)
+
+
+def test_a_new_phase_that_a_person_begins_ends_the_matter_before_it(cellar):
+    table = cellar(lambda _recipe, n: 1.6 if n >= 30 else 1.0, runs=60)
+    (lasting,) = matters_on_record(table)
+    assert lasting.lasts
+    days = table.rows.drop_duplicates("run")["packed_at"].dt.date.tolist()
+    phase = FrozenPhase(
+        "total_oxygen", "pack", "P40", "can", days[40], days[40], days[59], "a new filler that is here to stay", "Ann"
+    )
+    (ended,) = matters_on_record(table, [phase])
+    assert ended.key == lasting.key
+    assert (ended.stretch.first, ended.stretch.last) == (30, 39)
+    assert "A new phase was begun" in told(ended)
+
+
+def test_runs_that_signals_picked_have_no_interval(cellar):
+    (matter,) = matters_on_record(cellar(lambda _recipe, n: 1.35 if n in (40, 45) else 1.0, runs=70))
+    assert matter.stretch.move is None
+    assert len(matter.runs) == 6
+    assert np.isnan(matter.size.low)
+    assert "95 %" not in told(matter)
 
 
 def test_runs_that_stand_out_close_together_are_one_matter_and_far_apart_two(cellar):

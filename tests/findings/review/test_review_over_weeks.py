@@ -45,6 +45,10 @@ def the_rise(found: ReviewFinding) -> Item:
     return next(item for item in found.items if item.key.recipe == "P40")
 
 
+def the_rise_settled(found: ReviewFinding) -> Item:
+    return next(item for item in found.settled if item.key.recipe == "P40")
+
+
 def close(found: ReviewFinding, ledger: Ledger, last_seen: int = 0):
     items = [
         ClosedItem(item.seen, str(item.standing), item.answer.in_words if item.answer else "") for item in found.every
@@ -102,7 +106,10 @@ def test_an_answered_matter_is_settled_by_closing_and_returns_when_it_has_grown(
     again = held(weeks(40), ledger)
     assert again.items == ()
     assert len(again.settled) == len(found.items)
-    assert the_rise(held(weeks(44), ledger)).standing is Standing.GREW
+    grown = held(weeks(44), ledger)
+    assert the_rise(grown).standing is Standing.GREW
+    close(grown, ledger, last_seen=1)
+    assert the_rise_settled(held(weeks(44), ledger)).grew_by == 0
 
 
 def test_a_matter_whose_records_are_gone_stays_until_it_is_answered(weeks, ledger):
