@@ -7,7 +7,7 @@ Every row is accepted, rejected or ignored (``sheet`` says by which rules), and 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 from types import MappingProxyType
@@ -20,6 +20,7 @@ from analysis.records.cells import RawSheet
 from analysis.records.conflicts import conflicts_in
 from analysis.records.frames import join_frames
 from analysis.records.kinds import KINDS
+from analysis.records.marks import REASON_AND_RUNS
 from analysis.records.recognise import Recognised, recognise
 from analysis.records.sequence import before_brewing
 from analysis.records.sheet import SheetResult, read_sheet
@@ -83,7 +84,12 @@ def take_in(
 def _result(sheet: RawSheet, recognised: Recognised, today: date, runs_elsewhere: bool) -> SheetResult:
     if recognised.kind is None:
         return unrecognised_sheet(sheet, recognised)
-    return read_sheet(sheet, recognised, today, _dates_are_packing(recognised) and not runs_elsewhere)
+    could_be = _dates_are_packing(recognised)
+    runs_elsewhere = runs_elsewhere or REASON_AND_RUNS in recognised.headers
+    result = read_sheet(sheet, recognised, today, could_be and not runs_elsewhere)
+    if result.rejected is None or not (could_be and runs_elsewhere):
+        return result
+    return replace(result, rejected=replace(result.rejected, runs_elsewhere=True))
 
 
 def _dates_are_packing(recognised: Recognised) -> bool:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["EXAMPLE", "EXAMPLE_HEADER", "GUIDE", "REASON", "SAMPLE"]
+__all__ = ["EXAMPLE", "EXAMPLE_HEADER", "GUIDE", "OURS", "REASON", "REASON_AND_RUNS", "SAMPLE"]
 
 EXAMPLE = "example, not taken in"
 """A row with this text in any cell is an example: it is ignored."""
@@ -18,3 +18,9 @@ REASON = "Why it was not taken in"
 
 SAMPLE = "Sample, as numbered"
 """Over the column of a sheet of rejected rows that keeps the numbers which samples without one were given."""
+
+REASON_AND_RUNS = f"{REASON} (its runs are on another sheet)"
+"""The same over rows whose date is that of a reading, because another sheet says when the runs were packed."""
+
+OURS = (REASON, REASON_AND_RUNS, SAMPLE, EXAMPLE_HEADER)
+"""Every header that is no part of the layout that a sheet came in."""

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from analysis.records import kinds
 from analysis.records.answers import Answers
 from analysis.records.headers import Header
-from analysis.records.marks import EXAMPLE_HEADER, REASON, SAMPLE
+from analysis.records.marks import OURS, SAMPLE
 from analysis.records.meaning import WIDE_KINDS, Look, Looks, Match, Meaning, Meanings, Role, has_kept, wide_columns
 from analysis.records.measure_headers import measure_of
 from analysis.records.moment_meanings import take_moments, words_of
@@ -90,10 +90,10 @@ def _said(
         name = answers.column(header.text) if header is not None else None
         if header is None:
             continue
-        if header.text in (REASON, EXAMPLE_HEADER):
-            meanings.append(Meaning(j, header.text, "ignore"))
-        elif header.text == SAMPLE and "sample" in columns:
+        if header.text == SAMPLE and "sample" in columns:
             meanings.append(Meaning(j, header.text, "kept", "sample"))
+        elif header.text in OURS and header.text != SAMPLE:
+            meanings.append(Meaning(j, header.text, "ignore"))
         if name is None:
             continue
         role = _role_said(kind, name, columns)

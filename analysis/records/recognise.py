@@ -19,7 +19,7 @@ from analysis.records.cells import EMPTY, TEXT, RawSheet
 from analysis.records.headers import Header, read_header, unique_headers
 from analysis.records.kinds import KINDS
 from analysis.records.looks import looks_below
-from analysis.records.marks import EXAMPLE_HEADER, REASON, SAMPLE
+from analysis.records.marks import OURS
 from analysis.records.meaning import Match, Meaning
 from analysis.records.meanings import match_kind
 from analysis.records.measure_headers import measure_of
@@ -34,7 +34,6 @@ _TOO_CLOSE = 0.15
 _NEAR_MISS = 2.0
 _FEWEST_KNOWN = 2
 _FIGURES = re.compile(r"[<>]?[-+]?\d[\d.,:/ -]*")
-_OURS = (REASON, SAMPLE, EXAMPLE_HEADER)
 
 
 @dataclass(frozen=True)
@@ -134,7 +133,7 @@ def _is_header(text: str, answers: Answers) -> bool:
 
 def layout_of(headers: Sequence[str]) -> str:
     """Return the name of a layout: the same for the same headers in the same order, in any case and spacing."""
-    plain = [plain_words(text) for text in headers if text.strip() and text not in _OURS]
+    plain = [plain_words(text) for text in headers if text.strip() and text not in OURS]
     return hashlib.sha256("\x1f".join(plain).encode()).hexdigest()[:16]
 
 

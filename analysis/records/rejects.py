@@ -19,7 +19,7 @@ from xlsxwriter.workbook import Workbook
 from xlsxwriter.worksheet import Worksheet
 
 from analysis.records.cells import BOOL, CLOCK, EMPTY, MOMENT, NUMBER, RawColumn
-from analysis.records.marks import REASON, SAMPLE
+from analysis.records.marks import REASON, REASON_AND_RUNS, SAMPLE
 from analysis.records.taken import Intake, RejectedRows
 
 __all__ = ["write_rejects"]
@@ -83,7 +83,7 @@ def _write_sheet(workbook: Workbook, rejected: RejectedRows, name: str, formats:
     if rejected.samples is not None:
         _write_texts(sheet, last, SAMPLE, rejected.samples, formats)
         last += 1
-    _write_texts(sheet, last, REASON, rejected.reasons, formats)
+    _write_texts(sheet, last, REASON_AND_RUNS if rejected.runs_elsewhere else REASON, rejected.reasons, formats)
     sheet.set_column(last, last, _WIDEST)
 
 

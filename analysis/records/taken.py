@@ -80,7 +80,8 @@ class FileIntake:
 class RejectedRows:
     """The rejected rows of one sheet in the layout that they came in: ``columns`` have one entry for each row.
 
-    ``samples`` holds the numbers that samples without one were given, "" where none was, or is None.
+    ``samples`` holds the numbers that samples without one were given, "" where none was, or is None. ``runs_elsewhere``
+    says that another sheet told when the runs were packed, so that a date here is a reading's alone.
     """
 
     file: str
@@ -89,6 +90,7 @@ class RejectedRows:
     columns: tuple[RawColumn, ...]
     reasons: tuple[str, ...]
     samples: tuple[str, ...] | None = None
+    runs_elsewhere: bool = False
 
 
 @dataclass(frozen=True, eq=False)

@@ -7,6 +7,7 @@ from datetime import datetime
 from pathlib import Path
 
 import openpyxl
+import pandas as pd
 import pytest
 
 from analysis.records import Answers, Intake, SourceFile, take_in, write_rejects
@@ -142,3 +143,15 @@ def test_a_title_over_several_headers_goes_with_the_rejected_row(take: Take, tmp
     mended = _mended(intake, tmp_path, "E2", 44)
     assert mended.sheets[0].layout == intake.sheets[0].layout
     assert mended.records["readings"]["value"].tolist() == [40, 44]
+
+
+def test_a_date_of_readings_stays_one_though_the_runs_stand_on_another_sheet(take: Take, tmp_path: Path) -> None:
+    read, packed = datetime(2026, 3, 9, 10), datetime(2026, 3, 2)
+    cans = [["Run", "Batch", "Date", "Can", "DO (ppb)"], ["R1", 2417, read, 1, 30], ["R1", 2417, read, 2, "lots"]]
+    runs = [["Run", "Batch", "Packed on"], ["R1", 2417, packed]]
+    mended = _mended(take({"Cans": cans, "Runs": runs}), tmp_path, "E2", 44)
+    assert mended.problems == ()
+    assert len(mended.records["pack_runs"]) == 0
+    assert mended.records["readings"][["measured_at", "value"]].values.tolist() == [[pd.Timestamp(read), 44.0]]
+    alone = _mended(take({"Cans": cans}), tmp_path, "E2", 44)
+    assert alone.records["pack_runs"]["packed_at"].tolist() == [read]
