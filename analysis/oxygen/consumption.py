@@ -123,6 +123,6 @@ def oxygen_at_closing(
     middle, reach = left * math.exp(consumption * days), math.exp(_NORMAL * error)
     if reach**2 > WIDEST:
         return AtClosing(
-            None, f"it was opened too late, so that its interval would be {reach**2:.0f} times as high as low"
+            None, f"it was opened too late, and the top of its interval would be {reach**2:.0f} times its bottom"
         )
     return AtClosing(Estimate(middle, middle / reach, middle * reach, "µg/L", middle * error))
