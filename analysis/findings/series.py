@@ -11,7 +11,7 @@ import pandas as pd
 from analysis.findings.series_targets import TargetsKept
 from analysis.vocabulary import Measure, Scale
 
-__all__ = ["Move", "PhaseShown", "Point", "Series", "SignalFound", "or_none"]
+__all__ = ["Move", "PhaseShown", "Point", "RestsOn", "Series", "SignalFound", "or_none"]
 
 
 @dataclass(frozen=True)
@@ -66,13 +66,26 @@ class SignalFound:
 
 
 @dataclass(frozen=True)
+class RestsOn:
+    """The recipe that most of a move across recipes is, and what would be left of it without that one [%]."""
+
+    recipe: str
+    percent_without: float
+
+    def as_document(self) -> dict[str, object]:
+        """Return it as the JSON document of the command line has it."""
+        return {"recipe": self.recipe, "percent_without": or_none(self.percent_without)}
+
+
+@dataclass(frozen=True)
 class Move:
     """A move of the level: the first run at the new level and the dates between which that run lies.
 
     ``before`` and ``after`` are the levels [kept unit], ``percent`` the change with its 95 % interval ``low`` to
     ``high`` [%]; NaN where the old level of a linear measure is 0. ``gradual`` is true where a slow climb or fall tells
     the runs plainly better than a step: ``at`` is then where it begins, ``ends`` where it is over; ``may_be_gradual``
-    where the runs do not tell the two apart. ``coincides_with`` lists what else changed then.
+    where the runs do not tell the two apart. ``coincides_with`` lists what else changed then. ``rests_on`` names the
+    recipe that a move across recipes mostly is, None where it is of several.
     """
 
     at: pd.Timestamp
@@ -88,6 +101,7 @@ class Move:
     coincides_with: tuple[str, ...]
     may_be_gradual: bool = False
     ends: pd.Timestamp | None = None
+    rests_on: RestsOn | None = None
 
     def as_document(self) -> dict[str, object]:
         """Return the move as the JSON document of the command line has it."""
@@ -105,6 +119,7 @@ class Move:
             "may_be_gradual": self.may_be_gradual,
             "ends": None if self.ends is None else self.ends.isoformat(),
             "coincides_with": list(self.coincides_with),
+            "rests_on": None if self.rests_on is None else self.rests_on.as_document(),
         }
 
 

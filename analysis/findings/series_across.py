@@ -12,6 +12,7 @@ from analysis.charts import individuals, standardised
 from analysis.findings.series import Series
 from analysis.findings.series_charting import FEWEST_RUNS, chart_points, chart_signals, too_few
 from analysis.findings.series_moves import memory_between_moves, moves_of
+from analysis.findings.series_rests import rest_on_recipes
 from analysis.vocabulary import Practice, Scale
 
 __all__ = ["across_recipes"]
@@ -52,7 +53,7 @@ def _across(
     rules: Sequence[str],
 ) -> Series:
     chart = individuals(sigmas, centre=0.0, sigma=1.0, rules=rules).values if len(own) >= FEWEST_RUNS else None
-    moves = moves_of(own, sigmas, deviation, practices, scale)
+    moves = rest_on_recipes(moves_of(own, sigmas, deviation, practices, scale), own, deviation, scale)
     found = memory_between_moves(sigmas, moves, own["at"])
     return Series(
         recipe=None,

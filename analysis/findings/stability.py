@@ -241,10 +241,12 @@ def _answer(asked: Measure, series: Sequence[Series], across: Sequence[Series], 
 
 def _moved(asked: Measure, one: Series, move: Move) -> str:
     size = amount(move.after - move.before, asked.unit) if math.isnan(move.percent) else percent(move.percent)
+    mostly = "" if move.rests_on is None else f", mostly {move.rests_on.recipe}"
     if move.gradual and move.ends is not None:
-        return f"{one.name}: {size} slowly, from about {day(move.at)} to about {day(move.ends)}"
+        return f"{one.name}: {size} slowly, from about {day(move.at)} to about {day(move.ends)}{mostly}"
     how = "at once or slowly, " if move.may_be_gradual else ""
-    return f"{one.name}: {size} {how}about {day(move.at)} (between {day(move.earliest)} and {day(move.latest)})"
+    between = f"(between {day(move.earliest)} and {day(move.latest)})"
+    return f"{one.name}: {size} {how}about {day(move.at)} {between}{mostly}"
 
 
 def _cautions(series: Sequence[Series], done: WhatWasDone | None) -> tuple[str, ...]:

@@ -155,11 +155,23 @@ def _move(move: Move, series: Series, finding: Stability) -> list[Component | st
     size = percent(move.percent) if known else change(move.after - move.before, unit)
     between = f" (95 % interval {percent(move.low)} to {percent(move.high)})" if known else ""
     levels = "" if series.recipe is None else f", from {amount(move.before)} to {amount(move.after, unit)}"
-    told = f"By {size}{between}{levels}. {_when(move)} "
+    told = f"By {size}{between}{levels}. {_when(move)} {_mostly(move)}"
     if not move.coincides_with:
         return [told, "Nothing on record changed then."]
     beside = "; ".join(move.coincides_with)
     return [told, f"It coincides with: {beside}. That is no proof of a cause."]
+
+
+def _mostly(move: Move) -> str:
+    if move.rests_on is None:
+        return ""
+    left = percent(move.rests_on.percent_without)
+    of = (
+        f"without it {left} would be left"
+        if math.isfinite(move.rests_on.percent_without)
+        else "without it little is left"
+    )
+    return f"Most of it is {move.rests_on.recipe}: {of}. "
 
 
 def _when(move: Move) -> str:

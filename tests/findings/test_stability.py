@@ -188,6 +188,20 @@ def test_a_line_fault_shows_across_recipes():
     assert "line 1, all recipes" in finding.answer
 
 
+def test_a_move_of_a_line_says_when_it_is_mostly_one_recipe():
+    recipes = ("P40", "I62", "S48", "L45")
+    steady = [packs(10, recipe=recipe, level=60.0, seed=seed, days=28) for seed, recipe in enumerate(recipes[1:])]
+    one = raised(packs(40, recipe="P40", seed=9, days=7), 20, 1.8)
+    line = stability(table(one, *steady), "total_oxygen").across[0]
+    assert line.moves[0].rests_on.recipe == "P40"
+    assert abs(line.moves[0].rests_on.percent_without) < 20
+    assert line.moves[0].as_document()["rests_on"]["recipe"] == "P40"
+    all_of_them = [raised(packs(20, recipe=recipe, seed=seed, days=14), 10, 1.8) for seed, recipe in enumerate(recipes)]
+    finding = stability(table(*all_of_them), "total_oxygen")
+    assert finding.across[0].moves[0].rests_on is None
+    assert "mostly" not in finding.answer
+
+
 def test_cans_below_the_meters_limit_enter_by_their_likelihood():
     frame = packs(60, level=8.0, spread=0.3)
     true_centre = math.exp(np.log(frame.loc[frame["place"] < 25, "total_oxygen"]).mean())
