@@ -51,12 +51,17 @@ def standing_decisions(
         The ledger's state, which the checks are those of.
     """
     biases = {(m.meter, m.measure.name): m for m in meters}
+    standing = [one for one in decisions if one.taken_back is None]
+    counts = {(one.what.meter, one.what.quantity): one.number for one in standing}
     found = []
-    for one in decisions:
-        if one.taken_back is None:
-            (touched,) = treated(readings, [one.what], biases.values())[1]
-            bias = biases.get((one.what.meter, one.what.quantity))
-            found.append(Standing(one, len(touched.records), _says(touched), _course(one, touched, bias, state)))
+    for one in standing:
+        key = one.what.meter, one.what.quantity
+        if counts[key] != one.number:
+            found.append(Standing(one, 0, f"It does nothing: decision {counts[key]}, made later, counts.", ""))
+            continue
+        (touched,) = treated(readings, [one.what], biases.values())[1]
+        told = _course(one, touched, biases.get(key), state)
+        found.append(Standing(one, len(touched.records), _says(touched), told))
     return tuple(found)
 
 

@@ -317,6 +317,17 @@ def test_a_second_decision_about_a_meter_is_refused(ledger: Ledger):
         decide(ledger, ASIDE)
 
 
+def test_of_two_made_at_once_the_later_counts_and_the_other_says_so(ledger: Ledger):
+    first = decide(ledger)
+    ledger.decide("meter", {**first.as_document(), "treatment": "set aside"}, "so", "Tam", AT)
+    earlier, later = asked(ledger).standing
+    assert (earlier.says, earlier.readings) == ("It does nothing: decision 2, made later, counts.", 0)
+    assert later.says.startswith("27 readings since 10 August 2026 are set aside")
+    (remark,) = table_in_use(ledger).remarks_on("total_oxygen")
+    assert "set aside" in remark
+    assert "decided by Tam" in remark
+
+
 def test_only_a_decision_about_a_meter_is_taken_back(ledger: Ledger):
     ledger.decide("signal", {}, "so", "Ines")
     with pytest.raises(ValueError, match="a decision about a meter, one that stands: there is none, got 1"):

@@ -140,6 +140,21 @@ def test_a_kind_that_is_none_is_refused():
     assert Snapshot.empty().conflicts == {}
 
 
+def test_another_frame_may_stand_in_a_kinds_place(ledger: Ledger, offer):
+    ledger.commit(offer("a.xlsx", readings=[{**DO, "value": 35.0}], targets=[TARGET]), "Ines")
+    records = snapshot(ledger)
+    frame = records.frame("readings").assign(value=30.0)
+    other = records.replacing("readings", frame, "lowered")
+    assert other.frame("readings")["value"].tolist() == [30]
+    assert records.frame("readings")["value"].tolist() == [35]
+    pd.testing.assert_frame_equal(other.frame("targets"), records.frame("targets"))
+    assert not other.conflicts
+    assert (other.state, other.name) == (records.state, records.name)
+    assert other.records == f"{records.records}-lowered"
+    with pytest.raises(ValueError, match="must be one of batches"):
+        records.replacing("beers", frame, "lowered")
+
+
 def test_reading_sees_one_state_while_another_writes(ledger: Ledger, offer):
     ledger.commit(offer("a.xlsx", readings=[{**DO, "value": 35.0}]), "Ines")
     database: Database = ledger.database
