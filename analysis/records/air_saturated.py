@@ -19,7 +19,7 @@ _PRESSURE = (
     "pressure", "air pressure", "barometer", "barometric pressure", "atmospheric pressure", "ambient pressure", "baro",
 )  # fmt: skip
 _NUMBER = re.compile(r"([-−]?\d+(?:[.,]\d+)?)\s*(\D*)")
-_AIR = re.compile(r"(?i)\bair\b|\bsaturat|\bin air\b")
+_AIR = re.compile(r"(?i)\bair\b|\bsaturat|\bsat\b")
 _HECTOPASCALS_FROM = 200.0
 
 

@@ -97,9 +97,12 @@ def nothing_read() -> Component:
 def caption(finding: PickupFinding) -> str:
     """Return what stands under the figure, so that it is read without it."""
     told = [f"{step.label} {change(step.rise.value, UNIT)}" for step in finding.steps if step.rise is not None]
+    fell = any(step.rise is not None and step.rise.high < 0 for step in finding.steps)
+    open_block = " An open block is a fall: more oxygen was consumed by yeast there than came in." if fell else ""
     return (
         f"The mean rise: {'; '.join(told)}. Each step is the mean of the batches read on both its sides, so that the "
         "blocks need not add up to one pack; brackets are 95 % intervals."
+        f"{open_block}"
     )
 
 

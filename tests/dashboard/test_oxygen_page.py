@@ -80,6 +80,8 @@ def test_the_page_tells_steps_points_balance_and_dangers(on_cellar):
     assert "from filler to closed pack" in answer
     assert figure["data"]
     assert "to filler −" in caption
+    assert "An open block is a fall: more oxygen was consumed by yeast there than came in." in caption
+    assert "Fell instead" in str(below)
     told = str(below)
     for words in ("Rise of oxygen at each step", "How often each point passes", "Recipe P40", "EH40", "clears nothing"):
         assert words in told, words

@@ -41,7 +41,10 @@ def test_temperature_and_pressure_are_read_in_their_units(cells, found):
 
 
 def test_words_for_air_are_told_from_numbers():
-    assert all(says_air_saturated(text) for text in ("air-saturated water", "Air sat.", "in air", "100 % saturation"))
+    assert all(
+        says_air_saturated(text)
+        for text in ("air-saturated water", "Air sat.", "in air", "100 % saturation", "100 % sat.")
+    )
     assert not any(says_air_saturated(text) for text in ("9092", "9.09 ppm in air 20", "fair", ""))
 
 
