@@ -16,6 +16,7 @@ from analysis.findings.filters import Filters
 from analysis.findings.packs import PacksFinding
 from analysis.findings.packs import packs as find_packs
 from analysis.findings.wording import amount, count, day
+from analysis.ledger import snapshot
 from analysis.linking import PackTable
 from analysis.vocabulary import Practice, measure
 from dashboard.figures.time_line import time_line
@@ -124,7 +125,10 @@ def history_view(history: RunHistory, filters: Filters) -> Component:
             html.H1(f"Run {history.run}", tabIndex=-1),
             html.P(history.sentence, className="answer"),
             html.Figure(
-                [time_line(history), html.Figcaption("Rest the pointer on a mark to read it; all are listed below.")]
+                [
+                    time_line(history),
+                    html.Figcaption("Each mark is a line of the list below; a pointer on it says which."),
+                ]
             ),
             html.H2("From brew to tasting"),
             html.Ol([_event(event, len(history.batches) > 1) for event in history.events], className="events"),
@@ -156,7 +160,7 @@ def _clock(event: Event) -> str:
 def layout(run: str | None = None, **_address: object) -> Component:
     """Return the pack table, or one run's history where the address names a run."""
     if isinstance(run, str):
-        history = run_history(context().packs(), run)
+        history = run_history(context().packs(), run, snapshot(context().ledger).frame("transfers"))
         if history is not None:
             return history_view(history, Filters())
     return html.Div(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Literal
 
 import numpy as np
@@ -13,6 +13,7 @@ import pandas as pd
 from analysis.findings.wording import amount, count, day, listing
 from analysis.linking import PackTable
 from analysis.vocabulary import measure
+from dashboard.parts.moves import moves_of
 
 __all__ = ["Event", "Lane", "RunHistory", "run_history"]
 
@@ -72,8 +73,12 @@ class RunHistory:
         return f"{what}{packed}, {_made_of(self.batches)}."
 
 
-def run_history(table: PackTable, run: str) -> RunHistory | None:
-    """Return what is on record about a pack run and the batches in it, or None where the run is not on record."""
+def run_history(table: PackTable, run: str, transfers: pd.DataFrame | None = None) -> RunHistory | None:
+    """Return what is on record about a pack run and the batches in it, or None where the run is not on record.
+
+    ``transfers`` are the records of moves, where they are at hand.
+    """
+    table = table.as_read or table
     packs = table.rows[table.rows["run"] == run]
     if not len(packs):
         return None
@@ -81,8 +86,10 @@ def run_history(table: PackTable, run: str) -> RunHistory | None:
     batches = _batches(table, run, str(first["batch"]))
     names = list(dict.fromkeys([*(name for name, _ in batches), *_own_batches(table, packs["batch"])]))
     packed_at = _moment(first["packed_at"])
+    own = table.batches[table.batches["batch"].isin(names)]
     events = [
-        *_brews(table.batches[table.batches["batch"].isin(names)]),
+        *_brews(own),
+        *_moves(transfers, own, packed_at),
         *_operations(table.operations[table.operations["batch"].isin(names)]),
         *_readings(_of_run(table.readings, run, names)),
         *_packaging(packs, packed_at),
@@ -133,6 +140,13 @@ def _brews(batches: pd.DataFrame) -> Iterator[Event]:
             yield Event(at, "brew", "Brewed", volume, str(row.batch), _word(row.vessel))
 
 
+def _moves(transfers: pd.DataFrame | None, batches: pd.DataFrame, packed_at: datetime | None) -> Iterator[Event]:
+    if transfers is not None:
+        until = None if packed_at is None else packed_at + timedelta(days=1)
+        for move in moves_of(transfers, batches, until):
+            yield Event(move.at, "cellar", "Moved", move.detail, move.batch)
+
+
 def _operations(operations: pd.DataFrame) -> Iterator[Event]:
     for row in operations.itertuples():
         at = _moment(row.started_at)
@@ -142,7 +156,7 @@ def _operations(operations: pd.DataFrame) -> Iterator[Event]:
 
 
 def _operation_detail(row: tuple) -> str:
-    parts = [f"for {amount(float(row.minutes), 'min')}" if pd.notna(row.minutes) and row.minutes > 0 else ""]
+    parts = [f"for {round(row.minutes):,} min" if pd.notna(row.minutes) and row.minutes >= 1 else ""]
     parts.append(amount(float(row.amount), _word(row.unit)) if pd.notna(row.amount) else "")
     parts += [_word(row.agent), _word(row.note)]
     return ", ".join(part for part in parts if part)

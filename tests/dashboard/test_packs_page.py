@@ -13,6 +13,7 @@ from analysis.linking import link
 from dashboard.figures.time_line import time_line
 from dashboard.pages import packs
 from dashboard.parts.history import run_history
+from dashboard.parts.moves import moves_of
 
 
 def test_the_newest_packs_come_first_a_page_at_a_time(table):
@@ -88,20 +89,45 @@ def test_a_history_holds_what_was_done_under_a_new_number():
     moments = [datetime(2026, 3, day) for day in (2, 10, 12, 16)]
     records = {
         "batches": [{"batch": "100", "recipe": "P40", "brewed_on": moments[0]}],
-        "transfers": [{"from_batch": "100", "to_batch": "900", "moved_at": moments[1]}],
+        "transfers": [
+            {"from_batch": "100", "to_batch": "900", "moved_at": moments[1], "volume": 24.0, "to_vessel": "BB1"}
+        ],
         "operations": [{"batch": "900", "operation": "rouse", "started_at": moments[2], "minutes": 20.0}],
         "pack_runs": [{"run": "R1", "batch": "900", "packed_at": moments[3], "format": "can"}],
         "readings": [{"run": "R1", "stage": "pack", "measured_at": moments[3], "quantity": "haze", "value": 1.0}],
     }
-    history = run_history(link(Snapshot.of({kind: pd.DataFrame(rows) for kind, rows in records.items()})), "R1")
-    assert [event.what for event in history.events] == ["Brewed", "Roused", "Packed in cans", "Read in the pack"]
+    records = Snapshot.of({kind: pd.DataFrame(rows) for kind, rows in records.items()})
+    history = run_history(link(records), "R1", records.frame("transfers"))
+    told = [event.what for event in history.events]
+    assert told == ["Brewed", "Moved", "Roused", "Packed in cans", "Read in the pack"]
+    assert history.events[1].detail == "24.0 hL of batch 100 into batch 900 to BB1"
     assert history.batches == (("100", 1.0),)
+
+
+def _moves(*rows: tuple[str, str, str]) -> pd.DataFrame:
+    moves = pd.DataFrame(rows, columns=["from_batch", "to_batch", "moved_at"])
+    moves["moved_at"] = pd.to_datetime(moves["moved_at"])
+    return moves.assign(volume=float("nan"), from_vessel="FV1", to_vessel="BB1")
+
+
+def test_only_the_moves_of_these_batches_in_their_own_year_are_told():
+    batches = pd.DataFrame({"batch": ["B5", "7 (2026)"], "number": ["B5", "7"]})
+    batches["brewed_on"] = pd.to_datetime(["2026-03-02", "2026-03-03"])
+    moves = _moves(("5", "B5", "2026-03-09"), ("L5", "L5", "2026-03-09"), ("G7", "7", "2026-03-10"),
+                   ("7", "7", "2024-03-10"), ("8", "7", "2026-03-11"), ("7", "8", "2026-03-11"),
+                   ("7", "7", "2026-04-20"))  # fmt: skip
+    told = [(move.batch, move.detail) for move in moves_of(moves, batches, datetime(2026, 4, 1))]
+    assert told == [
+        ("B5", "from FV1 to BB1"),
+        ("7 (2026)", "from FV1 to BB1"),
+        ("7 (2026)", "of batch 8 into batch 7 (2026) from FV1 to BB1"),
+    ]
 
 
 def test_a_history_is_told_in_words(table):
     history = run_history(table, "R501")
     told = {event.what: event.detail for event in history.events}
-    assert told["Roused"] == "for 15.0 min"
+    assert told["Roused"] == "for 15 min"
     assert told["Finings added"] == "350 mL/hL, isinglass"
     assert told["Tasted"] == "by 1 panellist: papery 2.0 on average"
     assert "total package oxygen" in told["Read in the pack"]
