@@ -6,12 +6,14 @@ import math
 import re
 from datetime import datetime
 
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
 from data_demo import truth
 from data_demo.brewery import simulate
 from data_demo.laboratory import meter_bias
 
+RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 REASON = "Its checks in air-saturated water climb week by week"
 ON_PRACTICES = re.compile(r"118 readings of meter OX2 since 8 July 2026 are set right, as the meter read up to 2\d\.")
 
@@ -65,6 +67,9 @@ def test_a_decision_is_seen_everywhere_until_it_is_taken_back(own_demo, visiting
     expect(page.locator(".decisions")).to_contain_text("Decided by Ines on")
     expect(page.locator(".decisions")).to_contain_text(REASON)
     expect(undecided).to_have_count(0)
+    page.evaluate("document.querySelectorAll('main details').forEach((one) => (one.open = true))")
+    broken = Axe().run(page, options={"runOnly": RULES}).response["violations"]
+    assert [f"{rule['id']}: {node['html'][:160]}" for rule in broken for node in rule["nodes"]] == []
 
     settle_on(visit, "/practices?measure=total_oxygen")
     expect(page.locator(".caution").filter(has_text=ON_PRACTICES)).to_be_visible()
