@@ -118,9 +118,11 @@ def differences_part(told: Differences | None) -> list[Component]:
 
 def _summary(told: Differences) -> str:
     sure = sum(line.share for line in told.lines if not line.uncertain)
+    unsure = sum(line.share for line in told.lines if line.uncertain)
     return (
-        f"Of {change(told.move, told.unit)}, practices whose share is certain explain {change(sure, told.unit)}; "
-        f"{change(told.unexplained, told.unit)} is left unexplained."
+        f"Of {change(told.move, told.unit)}, practices whose share is certain explain {change(sure, told.unit)}, those "
+        f"whose share is not certain {change(unsure, told.unit)}; {change(told.unexplained, told.unit)} is left "
+        "unexplained."
     )
 
 
@@ -135,9 +137,8 @@ def _shares(told: Differences) -> Component:
     if others:
         rows.append((f"{count(others, 'other')} with hardly a share", change(small), "", "", "", ""))
     of_move = f"{percent(100 * told.unexplained / told.move)} of the move" if told.move else ""
-    rows.append(
-        (html.Strong("Left unexplained"), "", "", html.Strong(change(told.unexplained)), "", of_move.strip(" ()"))
-    )
+    left = html.Strong(change(told.unexplained))
+    rows.append((html.Strong("Left unexplained"), left, "", "", of_move, ""))
     rows.append((html.Strong("The whole move"), html.Strong(change(told.move)), "", "", "", ""))
     return data_table("Shares of the move", columns, rows, class_name="shares")
 

@@ -8,6 +8,7 @@ from datetime import date, timedelta
 import pytest
 from dash.exceptions import PreventUpdate
 
+from analysis.findings.baselines import FrozenPhase, freeze
 from analysis.findings.filters import Filters
 from analysis.findings.meters import meters
 from analysis.findings.review import review as reviewed
@@ -89,6 +90,10 @@ def test_a_matter_tells_its_size_its_chart_and_what_was_done_differently(holding
     assert "as a table" in str(runs)
     assert "What was done differently" in str(differences)
     assert isinstance(related, list)
+    table = next(part for part in differences if "Shares of the move" in str(part)).children
+    rows = {str(row.children[0].children): row.children[1].children for row in table.children[2].children}
+    assert [name for name, share in rows.items() if not share] == []
+    assert any("Left unexplained" in name for name in rows)
     assert answers == []
 
 
@@ -251,6 +256,16 @@ def test_forged_codes_do_not_break_the_page(holding, forged):
     assert len(review.fill(forged, {})) == 17
     came = review.keep(1, forged, "x", *["a"] * 7, None, {})
     assert "no longer here" in str(came[8]) or "Not kept yet" in str(came[8])
+
+
+def test_what_is_kept_in_memory_follows_the_records_and_the_decisions_about_charts(app, ledger):
+    with app.server.test_request_context("/"):
+        name = review_memory._current(context())[1].name
+        ledger.decide("signal", {"what": "something"}, "because", "Ann")
+        assert review_memory._current(context())[1].name == name
+        day = date(2026, 1, 5)
+        freeze(ledger, FrozenPhase("haze", "pack", "P40", "can", None, day, day, "a good month", "Ann"))
+        assert review_memory._current(context())[1].name != name
 
 
 def test_addresses_of_records_answer(app):
