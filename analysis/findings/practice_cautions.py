@@ -12,7 +12,7 @@ from analysis.findings.practice_joint import JointStatement
 from analysis.findings.practice_memory import Memory
 from analysis.findings.practice_once import ChangedOnce
 from analysis.findings.practice_rounding import Lost, rounding_caution
-from analysis.findings.practice_rows import MAY_FOLLOW_THE_BEER, Candidate
+from analysis.findings.practice_rows import Candidate
 from analysis.findings.practice_separation import Companion, Separation
 from analysis.findings.practice_slope import Slope
 from analysis.findings.wording import amount, count, listing
@@ -27,7 +27,7 @@ TELLING_DIFFERENCE = 2.0
 class Notes:
     """What is known beside the fits: the fitted rows, what moves together, what changed once, what hides behind a time
     that may follow from it (both by column), the joint statements, the batch that a verdict rests on, what coarse
-    writing takes off an effect, and how alike neighbouring batches are."""
+    writing takes off an effect, how alike neighbouring batches are, and what may be a consequence of the beer."""
 
     frame: pd.DataFrame
     separation: Separation
@@ -37,6 +37,7 @@ class Notes:
     rests_on: Mapping[str, RestsOn] = field(default_factory=dict)
     lost: Mapping[str, Lost] = field(default_factory=dict)
     memory: Memory = field(default_factory=Memory)
+    follows: Mapping[str, str] = field(default_factory=dict)
 
 
 def cautions_for(
@@ -59,7 +60,7 @@ def cautions_for(
         _tells_otherwise(together, alone, "alone", "part of it may run through another practice"),
         _tells_otherwise(together, without_trend, "without allowing for drift over time", "it may be the season"),
         notes.hidden.get(column, ""),
-        _may_follow(candidate),
+        notes.follows.get(column, ""),
         rounding_caution(candidate, notes.lost.get(column)),
         _range_seen(candidate, notes.frame),
     ]
@@ -89,12 +90,6 @@ def _tells_otherwise(together: Slope, other: Slope | None, how: str, why: str) -
     if abs(other.estimate - together.estimate) < TELLING_DIFFERENCE * error:
         return ""
     return f"looks different {how}: {why}"
-
-
-def _may_follow(candidate: Candidate) -> str:
-    if candidate.practice.name not in MAY_FOLLOW_THE_BEER:
-        return ""
-    return "may be a consequence of the beer itself: a tank that is not clear is left longer"
 
 
 def _range_seen(candidate: Candidate, frame: pd.DataFrame) -> str:

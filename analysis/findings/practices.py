@@ -5,38 +5,35 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 
-from analysis.estimate import Estimate
 from analysis.findings.filters import Filters
 from analysis.findings.margins import margin_for, margins_on_record, only_format
-from analysis.findings.practice_cautions import Notes, cautions_for
+from analysis.findings.practice_answers import answers_to_the_tank, may_follow_sentence, not_to_be_told
+from analysis.findings.practice_cautions import Notes
 from analysis.findings.practice_controls import Controls, run_controls
 from analysis.findings.practice_design import PracticeDesign, design_for
+from analysis.findings.practice_effects import practice_effect
 from analysis.findings.practice_influence import RestsOn, rests_on_one_batch
 from analysis.findings.practice_joint import JointStatement, joint_statements
+from analysis.findings.practice_levels import told_of_levels
 from analysis.findings.practice_model import PracticeFits, Slope, fit_practices
 from analysis.findings.practice_once import ChangedOnce, changed_once
 from analysis.findings.practice_rounding import shares_lost
 from analysis.findings.practice_rows import FEWEST_BATCHES, Candidate, ComparedRows, NotAssessed, compare_rows
-from analysis.findings.practice_separation import Companion, Separation, separate
+from analysis.findings.practice_separation import Separation, separate
 from analysis.findings.practice_through import through_others
 from analysis.findings.practice_verdicts import Grounds, PracticeEffect, PracticesFinding
 from analysis.findings.wording import amount, count, listing
 from analysis.linking import PackTable
-from analysis.models import BatchesNeeded, batches_needed
-from analysis.verdicts import Effect, Judgement, MarginAtLevel, Verdict, judge_family, sequence_reach
+from analysis.verdicts import Effect, Judgement, MarginAtLevel, Verdict, judge_family
 from analysis.vocabulary import Measure
 from analysis.vocabulary import measure as measure_of
 
 __all__ = ["PracticeEffect", "PracticesFinding", "practices"]
-
-# The interval for repeated looks is asymptotic.
-FEWEST_FOR_LOOKS = 10
-# On a log scale an end further out is beyond all numbers: hardly more batches than practices.
-WIDEST = 100.0
 
 _ORDER = (Verdict.RAISES, Verdict.LOWERS, Verdict.NO_PRACTICAL_DIFFERENCE, Verdict.CANNOT_TELL_YET)
 
@@ -126,14 +123,15 @@ def _answered(
     hidden = through_others(frame, told, fits.together, fits.without_times)
     lost = shares_lost(frame, told)
     margins = {c.column: margin.less(lost[c.column].share) if c.column in lost else margin for c in told}
-    judged = judge_family(
-        [_asked(c, fits.together[c.column], once, hidden, controls) for c in told],
-        list(margins.values()),
-    )
+    answered = answers_to_the_tank(table, frame, told, what)
+    asked = [_asked(c, fits.together[c.column], once, hidden, controls) for c in told]
+    judged = _judged(told, asked, margins, answered, what)
     joint = _joint(fits, separation, told, judged)
-    notes = Notes(frame, separation, once, hidden, joint, _rests_on(fits, told, judged, margins), lost, fits.memory)
+    follows = {c.column: answered.get(c.column) or may_follow_sentence(c, what) for c in told}
+    rests_on = _rests_on(fits, told, judged, margins)
+    notes = Notes(frame, separation, once, hidden, joint, rests_on, lost, fits.memory, follows)
     made = [
-        _effect(c, judgement, notes, fits, margins[c.column], level, what.unit)
+        practice_effect(c, judgement, notes, fits, margins[c.column], level, what.unit)
         for c, judgement in zip(told, judged, strict=True)
     ]
     ordered = tuple(sorted(made, key=lambda e: (_ORDER.index(e.verdict), -abs(e.judgement.effect.estimate))))
@@ -150,7 +148,11 @@ def _answered(
         filters=filters,
         measure=what,
         practices=ordered,
-        not_assessed=(*compared.not_assessed, *_followers(separation), *_made_by_others(design, fits)),
+        not_assessed=(
+            *_with_levels(compared, fits, what.unit, log=design.log),
+            *_followers(separation),
+            *_made_by_others(design, fits),
+        ),
         left_out=design.left_out,
         margin=margin,
         level=level,
@@ -207,96 +209,26 @@ def _asked(
     return Effect(candidate.name, slope.estimate, slope.standard_error, slope.df, lowered)
 
 
-def _effect(
-    candidate: Candidate,
-    judgement: Judgement,
-    notes: Notes,
-    fits: PracticeFits,
-    margin: MarginAtLevel,
-    level: float,
-    unit: str,
-) -> PracticeEffect:
-    column, log = candidate.column, margin.log
-    together = fits.together[column]
-    alone, without_trend = fits.alone.get(column), fits.without_trend.get(column)
-    followers = notes.separation.followers.get(column, ())
-    kept = _kept(together.estimate, level, log)
-    batches = int(notes.frame["batch"].nunique())
-    return PracticeEffect(
-        practice=" + ".join([candidate.name, *(f.candidate.name for f in followers)]),
-        label=" with ".join([candidate.label, *(_along(f, f.candidate.label) for f in followers)]),
-        spoken=" with ".join([candidate.subject, *(_along(f, f.candidate.subject) for f in followers)]),
-        step=candidate.step,
-        step_unit=candidate.step_unit,
-        effect=_estimate(together, judgement.low, judgement.high, level, log, unit, 0.95),
-        inner=_estimate(together, judgement.inner_low, judgement.inner_high, level, log, unit, 0.90),
-        percent=100 * kept / level if level else math.nan,
-        judgement=judgement,
-        alone=_beside(alone, level, log, unit),
-        without_trend=_beside(without_trend, level, log, unit),
-        batches=batches,
-        needed=_needed(judgement, margin, batches),
-        looked_at_often=_often(together, batches, level, log, unit),
-        along=tuple(_along(f, f.candidate.spoken) for f in followers),
-        selected=_selected(together, judgement, level, log, unit),
-        rests_on=notes.rests_on[column].batch if column in notes.rests_on else None,
-        cautions=cautions_for(candidate, notes, together=together, alone=alone, without_trend=without_trend),
-    )
+def _judged(
+    told: Sequence[Candidate],
+    asked: Sequence[Effect],
+    margins: Mapping[str, MarginAtLevel],
+    answered: Mapping[str, str],
+    what: Measure,
+) -> tuple[Judgement, ...]:
+    """Judge the family, and once more where a practice may have followed the haze that it seems to raise."""
+    judged = judge_family(asked, list(margins.values()))
+    why = [not_to_be_told(c, j, answered, what) for c, j in zip(told, judged, strict=True)]
+    if not any(why):
+        return judged
+    lowered = [replace(e, lowered_by=(*e.lowered_by, w)) if w else e for e, w in zip(asked, why, strict=True)]
+    return judge_family(lowered, list(margins.values()))
 
 
-def _along(follower: Companion, label: str) -> str:
-    """Return what moves along with a practice, the other way round where it does."""
-    if follower.correlation > 0:
-        return label
-    return (
-        f"less {label[:1].lower()}{label[1:]}"
-        if follower.candidate.practice.type in ("number", "count")
-        else f"no {label}"
-    )
-
-
-def _needed(judgement: Judgement, margin: MarginAtLevel, batches: int) -> BatchesNeeded | None:
-    """Return what it would take, where it cannot be told yet and there is enough to judge the spread by.
-
-    What lowers a verdict (a change made only once, a check that failed) does so however many batches there are.
-    """
-    effect = judgement.effect
-    if judgement.verdict is not Verdict.CANNOT_TELL_YET or effect.lowered_by or batches < FEWEST_BATCHES:
-        return None
-    return batches_needed(margin.inside[1], effect.standard_error, effect.df, batches)
-
-
-def _kept(value: float, level: float, log: bool) -> float:
-    """Return an effect on the model's scale in the kept unit, at the level."""
-    return level * math.expm1(min(value, WIDEST)) if log else value
-
-
-def _estimate(slope: Slope, low: float, high: float, level: float, log: bool, unit: str, at: float) -> Estimate:
-    kept = [_kept(v, level, log) for v in (slope.estimate, low, high)]
-    error = slope.standard_error * (level * math.exp(min(slope.estimate, WIDEST)) if log else 1.0)
-    return Estimate(kept[0], kept[1], kept[2], unit, error, slope.df, at)
-
-
-def _often(slope: Slope, batches: int, level: float, log: bool, unit: str) -> Estimate | None:
-    if batches < FEWEST_FOR_LOOKS:
-        return None
-    reach = sequence_reach(slope.standard_error, slope.df, batches)
-    if log and reach > WIDEST:
-        return None
-    return _estimate(slope, slope.estimate - reach, slope.estimate + reach, level, log, unit, 0.95)
-
-
-def _selected(slope: Slope, judgement: Judgement, level: float, log: bool, unit: str) -> Estimate | None:
-    if judgement.verdict not in (Verdict.RAISES, Verdict.LOWERS):
-        return None
-    return _estimate(slope, judgement.selected_low, judgement.selected_high, level, log, unit, 0.95)
-
-
-def _beside(slope: Slope | None, level: float, log: bool, unit: str) -> Estimate | None:
-    if slope is None:
-        return None
-    judged = judge_family([Effect("", slope.estimate, slope.standard_error, slope.df)], None)[0]
-    return _estimate(slope, judged.low, judged.high, level, log, unit, 0.95)
+def _with_levels(compared: ComparedRows, fits: PracticeFits, unit: str, *, log: bool) -> list[NotAssessed]:
+    """Return what was not assessed, of categories with many levels what their spread comes to."""
+    said = {} if fits.workings is None else told_of_levels(fits.workings, unit, log=log)
+    return [NotAssessed(n.practice, said.get(n.practice, n.reason)) for n in compared.not_assessed]
 
 
 def _levels(design: PracticeDesign) -> Mapping[str, float]:
