@@ -31,6 +31,7 @@ from analysis.models import (
     row_fit,
 )
 from analysis.models import spread_against_level as spread_check
+from analysis.models.threads import one_thread
 from analysis.verdicts import Verdict
 
 __all__ = ["Checks", "CurveDot", "PartnerSlope", "PracticeDepth", "RecipeSlope", "Without", "deepen"]
@@ -144,6 +145,7 @@ class PracticeDepth:
         }  # fmt: skip
 
 
+@one_thread()
 def deepen(finding: PracticesFinding, practice: str) -> PracticeDepth:
     """Look behind one verdict of a finding.
 

@@ -21,6 +21,7 @@ import pandas as pd
 from analysis.findings.practice_slope import Slope
 from analysis.findings.wording import amount
 from analysis.models import FittedRows, MixedFit, fitted_rows
+from analysis.models.threads import one_thread
 
 __all__ = ["Memory", "memory_of", "widened"]
 
@@ -51,6 +52,7 @@ class Memory:
         )
 
 
+@one_thread()
 def memory_of(fit: MixedFit, frame: pd.DataFrame | FittedRows) -> Memory:
     """Measure how alike neighbouring batches are in what the model leaves of them, and in each fixed column.
 

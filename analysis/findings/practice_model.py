@@ -19,6 +19,7 @@ from analysis.models import CannotFitError, MixedFit, fit_read, fit_sums, read_r
 from analysis.models.added_columns import one_at_a_time
 from analysis.models.contrasts import contrast
 from analysis.models.degrees_of_freedom import level_caps
+from analysis.models.threads import one_thread
 
 __all__ = ["PracticeFits", "Slope", "fit_practices"]
 
@@ -50,6 +51,7 @@ class PracticeFits:
     why_not: str = ""
 
 
+@one_thread()
 def fit_practices(design: PracticeDesign) -> PracticeFits:
     """Fit a design: all practices together, each alone, and all without the smooth in time.
 

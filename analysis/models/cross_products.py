@@ -24,6 +24,7 @@ from analysis.models.arrays import CannotFitError, Floats, Ints, Sparse
 from analysis.models.design import CONSTANT, Design, Rows, bound, levels_of, variables_of
 from analysis.models.formula import ModelFormula
 from analysis.models.sources import Source, chunks, text_levels
+from analysis.models.threads import one_thread
 
 __all__ = ["Accumulator", "CrossProducts", "accumulate", "label_index", "with_dense_products"]
 
@@ -173,6 +174,7 @@ class Accumulator:
         self._with[t] = _grown(self._with[t], levels * width) + with_dense_products(codes, columns, dense, levels)
 
 
+@one_thread()
 def accumulate(
     formula: str | ModelFormula | Design,
     source: Source,

@@ -45,6 +45,7 @@ _STEPS = 40
 _HALVINGS = 25
 _LEVEL = 1e-10  # the deviance that a full step would still gain
 _INNER_LEVEL = 1e-16
+_BESIDE_LEVEL = 1e-8  # the log likelihood that a step may still gain where no search rests on it
 _FORETOLD = 0.5  # share of a change of slope that may have been foretold wrongly for the bend to be mended by it
 _SLACK = 1e-12
 
@@ -155,17 +156,20 @@ def narrowed_place(setting: Setting, place: Place, columns: Sequence[int]) -> Pl
     solution = replace(place.solution, G=place.solution.G[np.ix_(kept, kept)])
     told = replace(place.told, forms=place.told.forms[:, kept])
     beta = np.asarray(np.linalg.solve(solution.G[:-1, :-1], solution.G[:-1, -1]), dtype=np.float64)
-    return _climbed(setting, _place(setting, place.phi, solution, told, beta, place.log_sd, place.limits.pull))
+    begin = _place(setting, place.phi, solution, told, beta, place.log_sd, place.limits.pull)
+    return _climbed(setting, begin, _BESIDE_LEVEL)
 
 
-def _climbed(setting: Setting, place: Place) -> Place:
+def _climbed(setting: Setting, place: Place, level: float | None = None) -> Place:
+    level, gained = _INNER_LEVEL * (1.0 + abs(place.value)) if level is None else level, 0.0
     for _ in range(_STEPS):
         slope = by_inside(place)
         bend = bend_inside(place)
         step = np.linalg.solve(bend, slope)
         if not float(slope @ step) > 0:
             step = slope / np.diagonal(bend)
-        if float(slope @ step) < _INNER_LEVEL * (1.0 + abs(place.value)):
+        gain = float(slope @ step)
+        if gain < level:
             return place
         for _ in range(_HALVINGS):
             beta, log_sd = place.beta + step[:-1], place.log_sd + float(step[-1])
@@ -174,6 +178,9 @@ def _climbed(setting: Setting, place: Place) -> Place:
                 break
             step = 0.5 * step
         place = further
+        if gain * gain < level * gained:  # steps gain less and less: the next would too little
+            return place
+        gained = gain
     raise CannotFitError("the search for the coefficients did not end")
 
 

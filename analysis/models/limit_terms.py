@@ -20,7 +20,7 @@ __all__ = ["LimitTerms", "limit_terms"]
 
 _STEPS = 100
 _HALVINGS = 30
-_LEVEL = 1e-11  # what the last step gained: another would gain its square
+_LEVEL = 1e-12  # what the last step gained: another would gain its square
 
 
 @dataclass(frozen=True, eq=False)
