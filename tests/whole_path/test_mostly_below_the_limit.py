@@ -82,8 +82,8 @@ def test_a_limit_stays_a_limit_and_units_are_kept_ones(taken: Any, ask: Ask) -> 
     assert below.mean() > 0.5
     assert above.sum() > 0
     assert (rows["fill_temperature"] - (36 - 32) / 1.8).abs().max() < 1e-9
-    doses = rows["isinglass_dose"]
-    assert sorted(doses.round().unique()) == [0, 50, 100, 150]
+    doses = rows["isinglass_dose"].dropna()  # a batch that the cellar log does not name has no dose, rather than none
+    assert sorted(doses.round().unique()) == [50, 100, 150]
 
 
 def test_the_verdicts_are_the_truth(taken: Any, ask: Ask) -> None:
