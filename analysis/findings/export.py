@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -26,6 +27,9 @@ CONTENT_TYPES: Mapping[str, str] = {
 }
 # A spreadsheet program takes text that starts so for a formula or runs it on opening.
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+# A program that parts a csv at semicolons or tabs sees a new cell behind each, and behind the end of a line.
+_INNER_START = re.compile(r"([;\t\r\n][\s\"]*)(?=[=+\-@])")
+_INNER_START_OF_NOTE = re.compile(r"([,;]\s*)(?=[=+\-@])")
 
 
 @dataclass(frozen=True)
@@ -57,7 +61,7 @@ def export_table(frame: pd.DataFrame, note: ExportNote, form: Form) -> bytes:
 
     A csv carries the note in lines that start with ``#`` above the header; a workbook on a sheet of its own; a parquet
     file in its schema's metadata. Text that a spreadsheet would run as a formula is kept as text: in a workbook as a
-    text cell, in a csv behind an apostrophe. Numbers are left alone.
+    text cell, in a csv behind an apostrophe, wherever a program may begin a cell in it. Numbers are left alone.
 
     Parameters
     ----------
@@ -80,7 +84,7 @@ def export_table(frame: pd.DataFrame, note: ExportNote, form: Form) -> bytes:
 def _separated(frame: pd.DataFrame, note: ExportNote) -> bytes:
     out = io.StringIO(newline="")
     for word, text in note.lines():
-        out.write(f"# {word}: {' '.join(text.split())}\r\n")
+        out.write(f"# {word}: {_note_text(text)}\r\n")
     safe = frame.apply(_without_formulas)
     safe.columns = [_text_only(str(column)) for column in frame.columns]
     safe.to_csv(out, index=False, lineterminator="\r\n")
@@ -94,7 +98,13 @@ def _without_formulas(column: pd.Series) -> pd.Series:
 
 
 def _text_only(text: str) -> str:
+    text = _INNER_START.sub(r"\1'", text)
     return f"'{text}" if text.startswith(_FORMULA_STARTS) else text
+
+
+def _note_text(text: str) -> str:
+    """Return a text of the note on one line, which no separator in it parts into a formula."""
+    return _INNER_START_OF_NOTE.sub(r"\1'", " ".join(text.replace('"', "'").split()))
 
 
 def _workbook(frame: pd.DataFrame, note: ExportNote) -> bytes:

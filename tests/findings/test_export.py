@@ -1,5 +1,6 @@
 """Does what is taken away carry its note, and can no cell become a formula?"""
 
+import csv
 import io
 import json
 
@@ -62,3 +63,16 @@ def test_an_empty_table_can_be_taken_away(form):
 def test_another_form_is_refused():
     with pytest.raises(ValueError, match="form must be one of"):
         export_table(FRAME, NOTE, "doc")
+
+
+@pytest.mark.parametrize("separator", [",", ";", "\t"])
+def test_no_cell_of_a_csv_begins_a_formula_wherever_a_program_parts_it(separator: str) -> None:
+    evil = ["=1+1", "x;=1+1", "x,=1+1", "x\t@y", "x\n=1+1", 'x; "=1+1', "+1", "-a", "a - b"]
+    note = ExportNote("Packs", 3, 'recipe x,=1+1 and y; =2 and "z,"=3"', cautions=("a\n=b",))
+    text = export_table(pd.DataFrame({"run": evil, "n;=1": range(len(evil))}), note, "csv").decode("utf-8-sig")
+    cells = [cell.strip() for row in csv.reader(io.StringIO(text, newline=""), delimiter=separator) for cell in row]
+    # a program with another separator does not heed quotes inside a line
+    lines = text.splitlines() if separator != "," else []
+    bare = [cell.lstrip('"').strip() for line in lines for cell in line.split(separator)]
+    assert [cell for cell in (*cells, *bare) if cell.startswith(("=", "+", "-", "@"))] == []
+    assert "a - b" in text
