@@ -26,7 +26,7 @@ def verdicts_as_read(table: PackTable, measure: str, filters: Filters | None = N
 
     Parameters are those of ``practices``.
     """
-    remarks = table.remarks_on(measure, stage="pack")
+    remarks = _remarks(table, measure, "pack")
     if table.as_read is None or not remarks:
         return None
     ours, read = (
@@ -48,7 +48,7 @@ def charts_as_read(
 
     Parameters are those of ``stability``.
     """
-    remarks = table.remarks_on(measure, stage=stage)
+    remarks = _remarks(table, measure, stage)
     if table.as_read is None or not remarks:
         return None
     ours, read = (
@@ -56,6 +56,12 @@ def charts_as_read(
         for made in (stability(one, measure, stage, filters, rules, phases) for one in (table, table.as_read))
     )
     return AsRead("chart", remarks, _lines(ours, read, "no chart"))
+
+
+def _remarks(table: PackTable, measure: str, stage: str) -> tuple[str, ...]:
+    """Return what is said of the table and not of the one with every reading as it was read."""
+    of_both = () if table.as_read is None else table.as_read.remarks_on(measure, stage=stage)
+    return tuple(one for one in table.remarks_on(measure, stage=stage) if one not in of_both)
 
 
 def _lines(ours: dict[str, str], read: dict[str, str], missing: str) -> tuple[Line, ...]:

@@ -19,7 +19,13 @@ from analysis.findings.wording import day
 from analysis.ledger import Ledger, Snapshot, snapshot
 from analysis.linking import PackTable, Remark, linked, pack_table
 
-__all__ = ["table_in_use", "treated_table"]
+__all__ = ["Contents", "contents_in_use", "table_in_use", "treated_table"]
+
+Contents = tuple[str, tuple[int, ...]]
+"""What a table in use is made of: a name of the records, and the numbers of the decisions that may change it."""
+
+_ABOUT_FINDINGS = ("signal", "review")
+"""Subjects of decisions that answer what a finding told, and change no table."""
 
 # What linking works out from a reading of the finished pack, and the column that says where it did.
 _WORKED_OUT = {"dissolved_oxygen": "total_oxygen", "haze": "chill_haze"}
@@ -53,6 +59,13 @@ def table_in_use(ledger: Ledger, state: int | None = None) -> PackTable:
     table, touched = treated_table(ledger, records, as_read, list(told))
     remarks = tuple(_remark(told[one.treatment], one, as_read) for one in touched)
     return replace(table, targets=as_read.targets, remarks=(*as_read.remarks, *remarks), as_read=as_read)
+
+
+def contents_in_use(ledger: Ledger, state: int) -> Contents:
+    """Return what the table in use is made of in a state: where it is the same, only the state's number differs."""
+    made = [one for one in ledger.journal(standing=False) if one.subject not in _ABOUT_FINDINGS and one.state <= state]
+    standing = [one.number for one in made if one.taken_back is None or one.taken_back.state > state]
+    return snapshot(ledger, state).records, tuple(standing)
 
 
 def treated_table(

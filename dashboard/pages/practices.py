@@ -98,7 +98,7 @@ def show(kept: object, measure: object):
     """Show the verdicts of a measure for the kept selection."""
     if not isinstance(measure, str) or not measure:
         return "", nothing_read(), None, None
-    seen = view(context().answer(practices, measure, filters_from_kept(kept)))
+    seen = view(context().answer_of_table(practices, measure, filters_from_kept(kept)))
     return seen.finding.answer, verdicts_part(seen), unsaid_part(seen.finding), model_part(seen.finding)
 
 
@@ -175,7 +175,7 @@ def look_behind(clicks: int | None, kept: object, measure: object):
     """Show what stands behind the verdict that was opened, once."""
     if clicks != 1 or not isinstance(measure, str) or not isinstance(ctx.triggered_id, Mapping):
         raise PreventUpdate
-    finding = context().answer(practices, measure, filters_from_kept(kept))
+    finding = context().answer_of_table(practices, measure, filters_from_kept(kept))
     place = ctx.triggered_id["place"]
     if not (isinstance(place, int) and 0 <= place < len(finding.practices)):
         raise PreventUpdate
@@ -187,7 +187,7 @@ def check_model(clicks: int | None, kept: object, measure: object):
     """Show the checks of the model when it is opened, once."""
     if clicks != 1 or not isinstance(measure, str):
         raise PreventUpdate
-    return checks_part(model_checks(context().answer(practices, measure, filters_from_kept(kept))))
+    return checks_part(model_checks(context().answer_of_table(practices, measure, filters_from_kept(kept))))
 
 
 def _marks(effect: PracticeEffect) -> Component:
@@ -249,7 +249,7 @@ def take_away(filters: Filters, asked: Mapping[str, str], form: Form) -> bytes:
     """Return the verdicts of a measure as a file."""
     if not asked.get("measure"):
         raise exports.NothingToTakeError
-    finding = context().answer(practices, asked["measure"], filters)
+    finding = context().answer_of_table(practices, asked["measure"], filters)
     unit = finding.measure.unit
     note = ExportNote(
         f"Practices and {finding.measure.label}",

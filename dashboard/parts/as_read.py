@@ -52,7 +52,7 @@ def show_verdicts(kept: object, measure: object, _state: int | None) -> Componen
     """Show the verdicts on a measure both ways."""
     if not isinstance(measure, str) or not measure:
         return None
-    return view(context().answer(verdicts_as_read, measure, filters_from_kept(kept)))
+    return view(context().answer_of_table(verdicts_as_read, measure, filters_from_kept(kept)))
 
 
 def show_charts(kept: object, measure: object, stage: object, rules: object, _state: int | None) -> Component | None:
@@ -61,7 +61,9 @@ def show_charts(kept: object, measure: object, stage: object, rules: object, _st
     if asked is None:
         return None
     phases = frozen_phases(context().ledger)
-    return view(context().answer(_charts, asked.measure, asked.stage, filters_from_kept(kept), asked.rules, phases))
+    return view(
+        context().answer_of_table(_charts, asked.measure, asked.stage, filters_from_kept(kept), asked.rules, phases)
+    )
 
 
 def _charts(

@@ -26,10 +26,10 @@ __all__ = ["charted", "counted_options", "series_as_measured"]
 def charted(asked: Asked, filters: Filters) -> Stability:
     """Return the charts that were asked for, from the baselines that people froze."""
     if any(each.name == asked.measure for each in countable(context().packs())):
-        return context().answer(_counted, asked.measure, filters, asked.rules)
-    done = context().answer(_done, asked.measure, asked.stage) if asked.drawn == "left" else None
+        return context().answer_of_table(_counted, asked.measure, filters, asked.rules)
+    done = context().answer_of_table(_done, asked.measure, asked.stage) if asked.drawn == "left" else None
     phases = frozen_phases(context().ledger)
-    return context().answer(_charts, asked.measure, asked.stage, filters, asked.rules, phases, done)
+    return context().answer_of_table(_charts, asked.measure, asked.stage, filters, asked.rules, phases, done)
 
 
 def series_as_measured(asked: Asked, name: str) -> Series | None:
@@ -66,4 +66,4 @@ def _done(table: PackTable, measure: str, stage: str) -> WhatWasDone:
 
 def _practices(_table: PackTable, measure: str) -> PracticesFinding:
     """Return the finding of practices, shared with their page."""
-    return context().answer(practices, measure, Filters())
+    return context().answer_of_table(practices, measure, Filters())

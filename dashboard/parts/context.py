@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from threading import Lock
 from typing import TypeVar
 
 from flask import Flask, current_app
 
-from analysis.findings.table_in_use import table_in_use
+from analysis.findings.table_in_use import Contents, contents_in_use, table_in_use
 from analysis.ledger import Ledger
 from analysis.linking import PackTable
 from dashboard.parts.staging import Stagings
@@ -36,20 +36,40 @@ class Context:
     settings: Settings
     stagings: Stagings
     _packs: PackTable | None = None
+    _contents: Contents | None = None
     _answers: OrderedDict[Hashable, object] = field(default_factory=OrderedDict)
     _lock: Lock = field(default_factory=Lock)
 
     def packs(self) -> PackTable:
         """Return the pack table of the ledger's present state, with the standing decisions about meters applied."""
         with self._lock:
-            if self._packs is None or self._packs.state != self.ledger.state:
-                self._packs = table_in_use(self.ledger)
+            state = self.ledger.state
+            if self._packs is None or self._packs.state != state:
+                contents = contents_in_use(self.ledger, state)
+                same = self._packs if contents == self._contents else None
+                self._packs = table_in_use(self.ledger, state) if same is None else _in_state(same, state)
+                self._contents = contents
             return self._packs
 
     def answer(self, question: Callable[..., Answer], *about: Hashable) -> Answer:
-        """Return what ``question(pack table, *about)`` answers, from memory where it was asked of the same records."""
+        """Return what ``question(pack table, *about)`` answers, from memory where it was asked in the same state."""
         table = self.packs()
-        key = (question, table.state, *about)
+        return self._remembered((question, table.state, *about), table, question, *about)
+
+    def answer_of_table(self, question: Callable[..., Answer], *about: Hashable) -> Answer:
+        """Return the same for a question that asks nothing but the pack table.
+
+        An answer is then remembered over states between which nothing changed that the table is made of, such as those
+        that the answers of a review make; ``ledger_state`` is the present one's all the same.
+        """
+        table = self.packs()
+        same = self._contents if table is self._packs else table.state
+        found = self._remembered((question, same, *about), table, question, *about)
+        return _in_state(found, table.state)
+
+    def _remembered(
+        self, key: tuple[Hashable, ...], table: PackTable, question: Callable[..., Answer], *about: Hashable
+    ) -> Answer:
         with self._lock:
             if key in self._answers:
                 self._answers.move_to_end(key)
@@ -60,6 +80,16 @@ class Context:
             while len(self._answers) > _MOST_ANSWERS:
                 self._answers.popitem(last=False)
         return found
+
+
+def _in_state(found: Answer, state: int) -> Answer:
+    """Return a table or a finding as that of another state that it holds for too."""
+    if isinstance(found, PackTable):
+        as_read = None if found.as_read is None else replace(found.as_read, state=state)
+        return replace(found, state=state, as_read=as_read)
+    if getattr(found, "ledger_state", state) == state:
+        return found
+    return replace(found, ledger_state=state)  # type: ignore[type-var]
 
 
 def install(server: Flask, ledger: Ledger, settings: Settings) -> None:
