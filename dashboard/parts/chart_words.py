@@ -88,8 +88,30 @@ def series_parts(series: Series, finding: Stability) -> list[Component]:
     if series.suggestion is not None:
         parts.append(html.P(series.suggestion, className="measure"))
     parts += [html.H3("Its signals"), _signals(series, finding)]
-    kept = targets_words(series, unit_of(series, finding))
-    return [*parts, *([html.H3("Against its target"), html.P(kept, className="measure")] if kept else [])]
+    return [*parts, *_targets_part(series, unit_of(series, finding))]
+
+
+def _targets_part(series: Series, unit: str) -> list[Component]:
+    said = targets_words(series, unit)
+    if series.targets is None or not said:
+        return []
+    columns = (Column("Index"), Column("Value", kind="figures"), Column("95 % interval", kind="figures"))
+    found = series.targets.capability
+    named = (
+        ("Cp, both limits, by what neighbouring runs differ", found.cp),
+        ("Cpk, the nearer limit, by what neighbouring runs differ", found.cpk),
+        ("Pp, both limits, by the spread over all runs", found.pp),
+        ("Ppk, the nearer limit, by the spread over all runs", found.ppk),
+        ("The nearer limit, by percentiles of the skewed measure", found.percentile),
+    )
+    rows = [
+        (name, amount(one.value), f"{amount(one.low)} to {amount(one.high)}") for name, one in named if one is not None
+    ]
+    parts: list[Component] = [html.H3("Against its target"), html.P(said, className="measure")]
+    if rows:
+        table = data_table(f"How {series.name} keeps within its target", columns, rows)
+        parts.append(html.Details([html.Summary("All indices"), table], className="more"))
+    return parts
 
 
 def targets_words(series: Series, unit: str) -> str:

@@ -169,3 +169,15 @@ def test_every_signal_is_reached_by_keyboard_in_the_table_under_the_chart(visiti
     links.first.focus()
     page.keyboard.press("Enter")
     expect(page).to_have_url(re.compile(r"/packs\?run=R\d+"))
+
+
+def test_a_point_of_the_chart_opens_its_packs_history(visiting, demo):
+    page = visiting(demo).open("/charts?measure=haze&series=P40, can")
+    point = page.locator("#charts-graph .points path").nth(5)
+    expect(point).to_be_visible()
+    box = point.bounding_box()
+    page.mouse.move(box["x"] + box["width"] / 2 - 3, box["y"] + box["height"] / 2)
+    page.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    expect(page.locator("#charts-graph .hovertext")).to_contain_text("Run R")
+    page.mouse.click(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    expect(page).to_have_url(re.compile(r"/packs\?run=R\d+"))

@@ -20,7 +20,7 @@ from dashboard.figures.plotly_layout import log_ticks
 from dashboard.figures.small_chart import small_chart
 from dashboard.pages import charts
 from dashboard.parts import chart_files
-from dashboard.parts.chart_words import caption, rules_words, small_caption, targets_words
+from dashboard.parts.chart_words import caption, rules_words, series_parts, small_caption, targets_words
 from dashboard.theme import PALETTES
 
 
@@ -268,3 +268,18 @@ def test_what_is_counted_is_offered_and_charted(on_table, table, monkeypatch):
     assert shown[3] == "line 1, all recipes"
     assert "Faults of each run" in str(shown[5])
     assert charts.show({}, "counted:nothing", "pack", "", "light")[2] is True
+
+
+def test_all_indices_stand_under_a_target_that_a_stable_chart_keeps(table):
+    targets = pd.DataFrame(
+        {"recipe": [None], "format": [None], "quantity": ["total_oxygen"], "lower": [20.0], "upper": [150.0]}
+    )
+    finding = stability(replace(table, targets=targets), "total_oxygen")
+    series = next(one for one in finding.series if one.name == "I62, can")
+    words = str(series_parts(series, finding))
+    assert "Against its target" in words
+    for index in ("Cp, both limits", "Cpk, the nearer", "Pp, both", "Ppk, the nearer", "by percentiles"):
+        assert index in words
+    moved = next(one for one in finding.series if one.name == "P40, can")
+    told = str(series_parts(moved, finding))
+    assert "nothing can be said: the chart is not stable" in told and "Cpk" not in told
