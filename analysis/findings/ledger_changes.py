@@ -2,11 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+import pandas as pd
+
 from analysis.findings.wording import count, day, listing
 from analysis.ledger import Commit, IntakeEntry, Withdrawal
 from analysis.records.kinds import KINDS
 
-__all__ = ["commit_in_words", "entry_document", "standing", "withdrawal_document", "withdrawal_in_words"]
+__all__ = [
+    "commit_in_words",
+    "entry_document",
+    "history_frame",
+    "standing",
+    "withdrawal_document",
+    "withdrawal_in_words",
+]
 
 
 def commit_in_words(commit: Commit) -> str:
@@ -61,6 +72,21 @@ def standing(entry: IntakeEntry) -> str:
         return "on record"
     because = f": {taken_back.because}" if taken_back.because else ""
     return f"withdrawn on {day(taken_back.at)} by {taken_back.by}{because}"
+
+
+def history_frame(entries: Sequence[IntakeEntry]) -> pd.DataFrame:
+    """Return the history, a row for each intake, the latest first."""
+    latest = sorted(entries, key=lambda entry: entry.intake, reverse=True)
+    return pd.DataFrame(
+        {
+            "intake": [entry.intake for entry in latest],
+            "at": pd.to_datetime([entry.at for entry in latest]).as_unit("us"),
+            "by": [entry.by for entry in latest],
+            "files": ["; ".join(file.file for file in entry.files) for entry in latest],
+            "rows": [sum(counts.rows for counts in entry.counts.values()) for entry in latest],
+            "standing": [standing(entry) for entry in latest],
+        }
+    )
 
 
 def entry_document(entry: IntakeEntry) -> dict[str, object]:

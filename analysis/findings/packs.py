@@ -63,6 +63,16 @@ class PacksFinding:
         )
         return export_table(self.rows[self._columns], note, form)
 
+    def export_unlinked(self, form: Form, made_at: datetime | None = None) -> bytes:
+        """Return what could not be linked, of the whole ledger, as a file's bytes."""
+        note = ExportNote(
+            "Records that could not be linked",
+            self.ledger_state,
+            Filters().in_words(),
+            made_at=made_at or datetime.now(),
+        )
+        return export_table(self.unlinked[["kind", "reason", "count"]], note, form)
+
     def in_words(self, most: int = 30) -> tuple[list[str], list[list[str]]]:
         """Return headers and the first rows as text, for a terminal."""
         headers = [*_FIRST, *(f"{m} [{self.units[m]}]" if self.units[m] else m for m in self.measures)]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 import dash
@@ -11,14 +12,14 @@ from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
 from analysis.ledger import LedgerError
-from dashboard.parts import conflicts, intake_history
+from dashboard.parts import conflicts, exports, intake_history
 from dashboard.parts.context import context
 from dashboard.parts.ids import BUSY
 from dashboard.parts.ledger_state import announce
 from dashboard.parts.taken import taken_parts
 from dashboard.parts.waiting import GONE, answers_so_far, look, read, token_of
 
-__all__ = ["layout", "look_closer", "put_aside", "read_files", "register", "take_them_in"]
+__all__ = ["TAKE_AWAY", "layout", "look_closer", "put_aside", "read_files", "register", "take_them_in"]
 
 DROP = "intake-drop"
 READY = "intake-ready"
@@ -141,6 +142,9 @@ def put_aside(clicks: int | None, waiting: object):
     token = token_of(waiting)
     context().stagings.drop(token)
     return html.P("Put aside. Nothing was stored."), True, None, None, {"token": token}
+
+
+TAKE_AWAY: Mapping[str, exports.Maker] = {"intakes": intake_history.take_away}
 
 
 def register(app: Dash) -> None:

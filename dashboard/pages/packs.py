@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Literal
 
 import dash
@@ -11,7 +12,7 @@ import pandas as pd
 from dash import Dash, Input, Output, State, ctx, dcc, html
 from dash.development.base_component import Component
 
-from analysis.findings.export import Form
+from analysis.findings.export import ExportNote, Form, export_table
 from analysis.findings.filters import Filters
 from analysis.findings.packs import PacksFinding
 from analysis.findings.packs import packs as find_packs
@@ -23,7 +24,7 @@ from dashboard.figures.time_line import time_line
 from dashboard.parts import exports
 from dashboard.parts.addresses import filters_from_kept, query
 from dashboard.parts.context import context
-from dashboard.parts.history import Event, RunHistory, run_history
+from dashboard.parts.history import Event, RunHistory, events_frame, run_history
 from dashboard.parts.ids import FILTERS
 from dashboard.parts.tables import Cell, Column, data_table, empty, short_day
 
@@ -132,6 +133,7 @@ def history_view(history: RunHistory, filters: Filters) -> Component:
             ),
             html.H2("From brew to tasting"),
             html.Ol([_event(event, len(history.batches) > 1) for event in history.events], className="events"),
+            exports.links("history", "this history", Filters(), run=history.run),
         ],
     )
 
@@ -157,10 +159,15 @@ def _clock(event: Event) -> str:
     return f", {event.at:%H:%M}" if (event.at.hour, event.at.minute) != (0, 0) else ""
 
 
+def history_of(run: str) -> RunHistory | None:
+    """Return a run's history as the ledger has it, None where the run is not on record."""
+    return run_history(context().packs(), run, snapshot(context().ledger).frame("transfers"))
+
+
 def layout(run: str | None = None, **_address: object) -> Component:
     """Return the pack table, or one run's history where the address names a run."""
     if isinstance(run, str):
-        history = run_history(context().packs(), run, snapshot(context().ledger).frame("transfers"))
+        history = history_of(run)
         if history is not None:
             return history_view(history, Filters())
     return html.Div(
@@ -240,6 +247,7 @@ def unlinked_part(finding: PacksFinding) -> Component | None:
                 (Column("Record"), Column("Why not", kind="prose"), Column("How many", kind="figures")),
                 rows,
             ),
+            exports.links("unlinked", "this table", Filters()),
         ],
         className="more",
     )
@@ -250,7 +258,22 @@ def take_away(filters: Filters, _asked: Mapping[str, str], form: Form) -> bytes:
     return find_packs(context().packs(), filters).export(form)
 
 
-TAKE_AWAY: Mapping[str, exports.Maker] = {"packs": take_away}
+def take_unlinked(_filters: Filters, _asked: Mapping[str, str], form: Form) -> bytes:
+    """Return what could not be linked as a file."""
+    return find_packs(context().packs()).export_unlinked(form)
+
+
+def take_history(_filters: Filters, asked: Mapping[str, str], form: Form) -> bytes:
+    """Return a run's history as a file."""
+    run = asked.get("run", "")
+    history = history_of(run)
+    if history is None:
+        raise exports.NothingToTakeError(run)
+    note = ExportNote(f"History of run {run}", context().packs().state, f"run {run}", made_at=datetime.now())
+    return export_table(events_frame(history), note, form)
+
+
+TAKE_AWAY: Mapping[str, exports.Maker] = {"packs": take_away, "unlinked": take_unlinked, "history": take_history}
 
 
 def register(app: Dash) -> None:

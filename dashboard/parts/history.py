@@ -15,7 +15,7 @@ from analysis.linking import PackTable
 from analysis.vocabulary import measure
 from dashboard.parts.moves import moves_of
 
-__all__ = ["Event", "Lane", "RunHistory", "run_history"]
+__all__ = ["Event", "Lane", "RunHistory", "events_frame", "run_history"]
 
 Lane = Literal["brew", "cellar", "reading", "packaging", "tasting"]
 
@@ -71,6 +71,13 @@ class RunHistory:
         packed = f", packed on {day(self.packed_at)}" if self.packed_at is not None else ""
         what = " ".join(word for word in (self.recipe, f"in {self.format}s" if self.format else "") if word)
         return f"{what}{packed}, {_made_of(self.batches)}."
+
+
+def events_frame(history: RunHistory) -> pd.DataFrame:
+    """Return a run's events, a row each."""
+    columns = ("at", "lane", "what", "detail", "batch", "where")
+    frame = pd.DataFrame([[getattr(event, name) for name in columns] for event in history.events], columns=columns)
+    return frame.assign(at=pd.to_datetime(frame["at"]).dt.as_unit("us"))
 
 
 def run_history(table: PackTable, run: str, transfers: pd.DataFrame | None = None) -> RunHistory | None:

@@ -2,23 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from datetime import datetime
 
 import dash_mantine_components as dmc
 from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
 from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
-from analysis.findings.ledger_changes import standing, withdrawal_in_words
+from analysis.findings.export import ExportNote, Form, export_table
+from analysis.findings.filters import Filters
+from analysis.findings.ledger_changes import history_frame, standing, withdrawal_in_words
 from analysis.findings.wording import day, listing
 from analysis.ledger import IntakeEntry, LedgerError
 from analysis.records.kinds import KINDS
+from dashboard.parts import exports
 from dashboard.parts.context import context
 from dashboard.parts.ids import BUSY, LEDGER_STATE
 from dashboard.parts.ledger_state import announce
 from dashboard.parts.tables import Column, data_table
 
-__all__ = ["consequence", "history_table", "places", "register"]
+__all__ = ["consequence", "history_table", "places", "register", "take_away"]
 
 PLACE = "history-place"
 DIALOG = "withdraw-dialog"
@@ -75,7 +79,19 @@ def history_table(entries: Sequence[IntakeEntry]) -> Component:
         Column("Change"),
     )
     latest = sorted(entries, key=lambda entry: entry.intake, reverse=True)
-    return data_table("Intakes", columns, [_entry_row(entry) for entry in latest], class_name="history")
+    return html.Div(
+        [
+            data_table("Intakes", columns, [_entry_row(entry) for entry in latest], class_name="history"),
+            exports.links("intakes", "this history", Filters()),
+        ]
+    )
+
+
+def take_away(_filters: Filters, _asked: Mapping[str, str], form: Form) -> bytes:
+    """Return the history of intakes as a file."""
+    ledger = context().ledger
+    note = ExportNote("What was taken in", ledger.state, Filters().in_words(), made_at=datetime.now())
+    return export_table(history_frame(ledger.history()), note, form)
 
 
 def _entry_row(entry: IntakeEntry) -> tuple[Component | str, ...]:

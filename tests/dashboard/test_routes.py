@@ -113,6 +113,23 @@ def test_a_table_is_taken_away_in_each_form(on_table, form):
     assert len(answer.data) > 500
 
 
+@pytest.mark.parametrize(
+    ("address", "told"),
+    [("unlinked.csv", "kind,reason,count"), ("history.csv?run=R500", "Roused"), ("intakes.csv", "intake,at,by,files")],
+)
+def test_the_lists_beside_the_tables_are_taken_away_too(on_table, address, told):
+    answer = on_table.server.test_client().get(f"/take-away/{address}")
+    assert answer.status_code == 200
+    text = answer.data.decode("utf-8-sig")
+    assert text.startswith("# What: ")
+    assert "# Ledger state: " in text
+    assert told in text
+
+
+def test_the_history_of_no_run_cannot_be_taken_away(on_table):
+    assert on_table.server.test_client().get("/take-away/history.csv?run=R999").status_code == 404
+
+
 def test_a_chart_of_nothing_cannot_be_taken_away(on_table):
     client = on_table.server.test_client()
     assert client.get("/take-away/charts.csv").status_code == 404
