@@ -76,7 +76,7 @@ def layout(**_address: object) -> Component:
 def show(kept: object, scheme: object, _state: int | None):
     """Show where oxygen gets in for the kept selection."""
     here = context()
-    finding = here.answer(pickup, filters_from_kept(kept), oxygen_limits(here.ledger))
+    finding = here.answer_of_table(pickup, filters_from_kept(kept), oxygen_limits(here.ledger))
     if not any(step.rise for step in finding.steps):
         return finding.answer, nothing_read(), True, NO_FIGURE, "", None
     return finding.answer, None, False, step_figure(finding, palette(scheme)), caption(finding), below(finding)
@@ -227,7 +227,7 @@ def _in_tank(balance: Balance) -> str:
 def take_away(filters: Filters, _asked: Mapping[str, str], form: Form) -> bytes:
     """Return every rise as a file."""
     here = context()
-    finding = here.answer(pickup, filters, oxygen_limits(here.ledger))
+    finding = here.answer_of_table(pickup, filters, oxygen_limits(here.ledger))
     if not finding.steps:
         raise exports.NothingToTakeError
     note = ExportNote(

@@ -96,7 +96,7 @@ def history(table: PackTable, confidence: float) -> TankHistory | None:
 def forecast_of(table: PackTable, batch: str, confidence: float) -> Readiness:
     """Return a batch's forecast; tanks that hold beer now share what is known of all."""
     now = batch_named(table, batch) in batches_in_tank(table) if len(table.batches) else False
-    past = context().answer(history, confidence) if now else None
+    past = context().answer_of_table(history, confidence) if now else None
     return ready(table, batch, confidence=confidence, history=past)
 
 
@@ -125,7 +125,7 @@ def show(batch: object, sure: object, scheme: object):
     if not isinstance(batch, str) or not batch:
         return "", nothing_in_tank(), True, "", NO_FIGURE, "", None
     confidence = int(sure) / 100 if isinstance(sure, str) and sure in _SURE else 0.9
-    told = context().answer(forecast_of, batch, confidence)
+    told = context().answer_of_table(forecast_of, batch, confidence)
     if not told.days:
         return told.answer, None, True, "", NO_FIGURE, "", None
     name = ", ".join(part for part in (told.batch, told.recipe, told.tank) if part)
@@ -225,7 +225,7 @@ def _then(told: Readiness, change: Change) -> str:
 
 def take_away(_filters: Filters, asked: Mapping[str, str], form: Form) -> bytes:
     """Return a batch's forecast as a file."""
-    told = context().answer(forecast_of, asked.get("batch", ""), 0.9) if asked.get("batch") else None
+    told = context().answer_of_table(forecast_of, asked.get("batch", ""), 0.9) if asked.get("batch") else None
     if told is None or not told.days:
         raise exports.NothingToTakeError
     frame = pd.DataFrame(

@@ -1,8 +1,11 @@
 """Is a recipe's level followed where it wanders, kept where it stays, and less surely known the longer not seen?"""
 
 import numpy as np
+import pandas as pd
 import pytest
+from scipy.stats import binom
 
+from analysis.findings.readiness_check import held_out
 from analysis.haze import fit_settling, forecast, log_haze
 from analysis.haze.drift import Course, levels
 
@@ -90,3 +93,27 @@ def test_intervals_hold_for_the_recipe_that_climbs():
     found = [hit for seed in range(24) for _, hit in held(400 + seed, 0.45, 0, range(27, 66, 3))]
     assert len(found) > 60
     assert np.mean(found) > 0.9 - 3.3 * np.sqrt(0.9 * 0.1 / len(found))
+
+
+def tank_readings(seed, climb):
+    """The readings of an invented brewery of 72 batches as the cellar's frame has them."""
+    hours, haze, batch, recipe, day, began = brewery(np.random.default_rng(seed), climb, batches=72)
+    first = pd.Timestamp("2025-01-06")
+    return pd.DataFrame(
+        {
+            "settling": [f"b{place}" for place in batch], "recipe": recipe, "hours": hours, "haze": haze,
+            "measured_at": first + pd.to_timedelta(day, unit="D"),
+            "stirred_at": first + pd.to_timedelta(began, unit="D"),
+        }
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("climb", [0.45, 0.0])
+def test_the_score_on_left_out_batches_is_what_it_says(climb):
+    """Six breweries, 24 batches left out of each: the central 99 % of a binomial, before any reading and after two."""
+    told = [held_out(tank_readings(700 + seed, climb), 0.9) for seed in range(6)]
+    for scores in ([one.unread for one in told], [one.read for one in told]):
+        batches, hits = sum(one.batches for one in scores), sum(one.held for one in scores)
+        assert batches == 144
+        low, high = binom.ppf([0.005, 0.995], batches, 0.9)
+        assert low <= hits <= high
