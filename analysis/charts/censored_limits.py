@@ -13,9 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from analysis.charts.arrays import BoolArray, FloatArray, Scale, as_flags, as_phases, as_series, to_scale
+from analysis.charts.arrays import BoolArray, FloatArray, IntArray, Scale, as_flags, as_phases, as_series, to_scale
 from analysis.charts.censored import as_censoring, censored_means
 from analysis.charts.chart import Chart, draw_up, small_baseline
+from analysis.charts.phases import fewest_in_a_phase
 from analysis.charts.run_rules import FIRST_RULES
 
 __all__ = ["CensoredIndividuals", "censored_individuals"]
@@ -90,7 +91,7 @@ def censored_individuals(
         rules=rules,
         lower=lower,
         unsure=side_not_sure,
-        cautions=_cautions(in_baseline, sigma, share),
+        cautions=_cautions(in_baseline, sigma, share, phase),
     )
     return CensoredIndividuals(chart, sign, share)
 
@@ -105,10 +106,10 @@ def _estimate(charted: FloatArray, sign: NDArray[np.int8]) -> _Phase:
     return _Phase(centre, fit.sigma if fit.sigma > 0 else np.nan, meter_limit)
 
 
-def _cautions(in_baseline: BoolArray, sigma: FloatArray, share: float) -> tuple[str, ...]:
+def _cautions(in_baseline: BoolArray, sigma: FloatArray, share: float, phase: IntArray) -> tuple[str, ...]:
     if np.isnan(sigma).any():
         return ("No limits: too many of the baseline's runs are censored to tell its spread.",)
-    runs = int(np.count_nonzero(in_baseline))
+    runs = fewest_in_a_phase(in_baseline, phase)
     said = (
         (f"{100 * share:.0f} % of the baseline's runs are censored; limits by censored maximum likelihood.",)
         if share

@@ -18,7 +18,7 @@ from numpy.typing import ArrayLike
 from analysis.charts.arrays import BoolArray, FloatArray, IntArray, Scale, as_flags, as_phases, as_series, to_scale
 from analysis.charts.chart import Chart, draw_up, small_baseline
 from analysis.charts.constants import MEDIAN_MOVING_RANGE, chart_constants
-from analysis.charts.phases import by_phase
+from analysis.charts.phases import by_phase, fewest_in_a_phase
 from analysis.charts.run_rules import FIRST_RULES
 
 __all__ = ["Individuals", "Spread", "individuals", "mean_of", "moving_ranges", "sigma_of_moving_ranges"]
@@ -89,7 +89,7 @@ def individuals(
         width = by_phase(charted, in_baseline, phase, _sample_sd, sigma)
     else:
         width = by_phase(ranges, usable, phase, lambda found: sigma_of_moving_ranges(found, spread), sigma)
-    cautions = _cautions(in_baseline, width) if sigma is None else ()
+    cautions = _cautions(in_baseline, width, phase) if sigma is None else ()
     above = draw_up(
         "value", charted, middle, width, scale=scale, baseline=in_baseline, phase=phase, rules=rules, cautions=cautions
     )
@@ -147,11 +147,11 @@ def _range_chart(ranges: FloatArray, sigma: FloatArray, usable: BoolArray, phase
     )
 
 
-def _cautions(in_baseline: BoolArray, sigma: FloatArray) -> tuple[str, ...]:
+def _cautions(in_baseline: BoolArray, sigma: FloatArray, phase: IntArray) -> tuple[str, ...]:
     if np.isnan(sigma).all():
         return ("No limits: the baseline has no two runs side by side.",)
     if np.isnan(sigma).any():
         return ("A phase has no limits: its baseline has no two runs side by side.",)
     if (sigma == 0).any():
         return ("No signals: the baseline's runs are all alike, so that its spread is 0.",)
-    return small_baseline(int(np.count_nonzero(in_baseline)))
+    return small_baseline(fewest_in_a_phase(in_baseline, phase))

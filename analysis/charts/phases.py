@@ -15,7 +15,7 @@ import numpy as np
 
 from analysis.charts.arrays import BoolArray, FloatArray, IntArray
 
-__all__ = ["LeftOut", "Phase", "PhaseMarks", "by_phase", "mark_phases"]
+__all__ = ["LeftOut", "Phase", "PhaseMarks", "by_phase", "fewest_in_a_phase", "mark_phases"]
 
 
 @dataclass(frozen=True)
@@ -121,3 +121,17 @@ def by_phase(
         here = phase == number
         result[here] = statistic(series[here & usable])
     return result
+
+
+def fewest_in_a_phase(in_baseline: BoolArray, phase: IntArray) -> int:
+    """Return the number of baseline runs of the phase that has the fewest; 0 where there is no run.
+
+    Parameters
+    ----------
+    in_baseline : array of bool, shape (n,)
+    phase : array of int, shape (n,)
+    """
+    if not phase.size:
+        return 0
+    _, place = np.unique(phase, return_inverse=True)
+    return int(np.bincount(place, in_baseline).min())

@@ -134,6 +134,8 @@ def targets_words(series: Series, unit: str) -> str:
     if found.ppk is None:
         return said
     interval = f"95 % interval {amount(found.ppk.low, digits=2)} to {amount(found.ppk.high, digits=2)}"
+    if found.ppk.value <= 0:
+        return f"{said} Their mean itself lies beyond it (Ppk {amount(found.ppk.value, digits=2)}, {interval})."
     return (
         f"{said} The nearer limit lies {amount(found.ppk.value, digits=2)} times three sigmas from their mean "
         f"(Ppk, {interval}); more is better, and 1 means about one run in 740 beyond it."
@@ -178,8 +180,10 @@ def _move(move: Move, series: Series, finding: Stability) -> list[Component | st
     between = f" (95 % interval {percent(move.low)} to {percent(move.high)})" if known else ""
     levels = "" if series.recipe is None else f", from {amount(move.before)} to {amount(move.after, unit)}"
     told = f"By {size}{between}{levels}. {_when(move)} {_mostly(move)}"
+    begun = [phase for phase in series.phases[1:] if move.earliest <= phase.begins <= move.latest]
+    told += "".join(f"A new phase begins within these dates: “{phase.because}”. " for phase in begun)
     if not move.coincides_with:
-        return [told, "Nothing on record changed then."]
+        return [told, f"Nothing {'else ' if begun else ''}on record changed then."]
     beside = "; ".join(move.coincides_with)
     return [told, f"It coincides with: {beside}. That is no proof of a cause."]
 

@@ -36,6 +36,16 @@ def test_a_phase_without_reason_or_order_is_misuse(make, said):
         make()
 
 
+def test_the_phase_with_the_fewest_runs_is_the_one_to_be_careful_of():
+    values = np.random.default_rng(8).normal(size=60)
+    phase = np.repeat([0, 1], 30)
+    baseline = np.arange(60) < 42
+    assert (
+        individuals(values, phases=phase, baseline=baseline).values.cautions[0].startswith("Limits from only 12 runs")
+    )
+    assert individuals(values, phases=phase).values.cautions == ()
+
+
 def brewed(seed, n=80):
     """Runs whose level follows the dose: fined less in the second half."""
     rng = np.random.default_rng(seed)
