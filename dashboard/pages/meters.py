@@ -22,7 +22,7 @@ from analysis.findings.meter_decisions import meter_decisions as every_decision
 from analysis.findings.meter_otherwise import Otherwise, verdicts_otherwise
 from analysis.findings.meter_repeats import RepeatStudy
 from analysis.findings.meters import MetersFinding, meters
-from analysis.findings.wording import amount, count, day
+from analysis.findings.wording import amount, count, day, listing
 from analysis.ledger import snapshot
 from analysis.linking import PackTable
 from analysis.vocabulary import measure as measure_of
@@ -139,10 +139,18 @@ def asked_otherwise(table: PackTable) -> tuple[Otherwise, ...]:
 
 def show_otherwise(_state: int | None):
     """Show what the verdicts would be without what a meter has moved."""
-    return otherwise_part(context().answer(asked_otherwise))
+    return otherwise_part(context().answer(asked_otherwise), in_use(context().answer(asked)))
 
 
-def otherwise_part(told: Sequence[Otherwise]) -> list[Component | None]:
+def in_use(finding: MetersFinding) -> str:
+    """Return in a sentence which of the ways the charts and verdicts use."""
+    done = [f"those of {one.decision.what.meter} {one.decision.what.treatment}" for one in finding.standing]
+    if not done:
+        return "Charts and verdicts use them as they were read."
+    return f"Charts and verdicts use {listing(done)}, and every other reading as it was read."
+
+
+def otherwise_part(told: Sequence[Otherwise], used: str = "") -> list[Component | None]:
     """Return the verdicts the three ways, those that would be another by themselves."""
     if not told:
         return []
@@ -155,7 +163,8 @@ def otherwise_part(told: Sequence[Otherwise]) -> list[Component | None]:
     return [
         html.H2("The verdicts without what a meter has moved"),
         html.P(
-            f"{changed} with up to {count(number, 'reading')} of a measure set right by the checks, or set aside.",
+            f"{changed} with up to {count(number, 'reading')} of a measure set right by the checks, or set aside."
+            f"{f' {used}' if used else ''}",
             className="measure",
         ),
         data_table("Verdicts that would be another", columns, _ways(told, differing=True)) if differs else None,

@@ -2,14 +2,24 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from datetime import datetime
+
 import numpy as np
 import pandas as pd
 import pytest
 
 from analysis.findings.filters import Filters
+from analysis.findings.meter_correction import MeterTreatment, Treatment
+from analysis.findings.meter_decisions import MeterDecision
 from analysis.findings.meter_otherwise import Otherwise
+from analysis.findings.meter_repeats import RepeatStudy
+from analysis.findings.meter_standing import Standing
+from analysis.findings.meter_study import crossed
 from analysis.findings.meters import meters as ask
+from analysis.findings.wording import amount
 from analysis.ledger import Snapshot
+from analysis.vocabulary import measure as measure_of
 from dashboard.figures.meter_chart import drawing_of_checks
 from dashboard.pages import meters
 from dashboard.parts import exports
@@ -99,7 +109,8 @@ def test_verdicts_that_would_be_another_stand_by_themselves(on_finding):
         Otherwise("total_oxygen", "cone_dumps", "lowers", "lowers", "lowers", 12),
         Otherwise("total_oxygen", "rouse_count", "raises", "cannot tell yet", "cannot tell yet", 12),
     )
-    heading, words, table, every = meters.otherwise_part(told)
+    heading, words, table, every = meters.otherwise_part(told, "Charts use those of DO1 set right.")
+    assert "or set aside. Charts use those of DO1 set right." in str(words)
     assert "The verdicts without" in str(heading)
     assert "1 verdict would be another" in str(words)
     assert "12 readings" in str(words)
@@ -111,3 +122,24 @@ def test_verdicts_that_would_be_another_stand_by_themselves(on_finding):
 
 def test_a_meter_that_read_no_pack_changes_no_verdict(on_finding):
     assert meters.show_otherwise(5) == []
+
+
+def test_it_is_said_which_of_the_ways_is_in_use(finding):
+    assert meters.in_use(finding) == "Charts and verdicts use them as they were read."
+    what = MeterTreatment("DO1", "dissolved_oxygen", Treatment.SET_RIGHT)
+    decision = MeterDecision(1, what, None, "so", "Ines", datetime(2026, 8, 3), 2, None)
+    decided = replace(finding, standing=(Standing(decision, 3, "", ""),))
+    assert meters.in_use(decided).startswith("Charts and verdicts use those of DO1 set right, and every other reading")
+
+
+def test_repeatability_and_reproducibility_stand_as_shares(on_table):
+    study = crossed(np.random.default_rng(2).normal(0, 0.02, (8, 2, 3)) + np.linspace(-1, 1, 8)[:, None, None])
+    told = RepeatStudy(measure_of("haze"), True, study, 1.0, 0.05, float(np.log(1.05)), True, 2, ())
+    shown = str(meters.study_part(told))
+    for name, spread in (("repeatability", study.repeatability), ("reproducibility", study.reproducibility)):
+        document = told.as_document()[name]
+        assert document["share_of_spread"] == pytest.approx(spread / study.total)
+        assert document["limit"] == pytest.approx(np.expm1(1.96 * np.sqrt(2) * spread))
+        assert document["share_of_margin"] == pytest.approx(1.96 * np.sqrt(2) * spread / np.log(1.05))
+        assert f"({name})" in shown
+        assert amount(100 * document["share_of_margin"], "%", digits=2) in shown
