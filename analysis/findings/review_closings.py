@@ -134,11 +134,13 @@ def _review(entry: JournalEntry, content: Mapping[str, Any]) -> ClosedReview:
     )
 
 
-def closing_faults(present: str, by: str) -> Mapping[str, str]:
+def closing_faults(present: str, by: str, note: str = "") -> Mapping[str, str]:
     """Return what keeps a review from being closed, a sentence a field; empty where nothing does."""
     wrong = {}
     if not names_in(present):
         wrong["present"] = "Say who was there: names, with commas between them."
+    if len(note.strip()) > LONGEST:
+        wrong["note"] = f"Keep the note under {LONGEST:,} letters."
     if not by.strip():
         wrong["by"] = "Say your name: it is kept with the review."
     return wrong
@@ -177,17 +179,17 @@ def keep_closed(
     Raises
     ------
     ValueError
-        If nobody was there or no name is given.
+        If nobody was there, no name is given, or the note is too long.
     """
-    wrong = closing_faults(present, by)
+    wrong = closing_faults(present, by, note)
     if wrong:
-        raise ValueError(f"keep_closed: present and by must name people, got {present!r} and {by!r}")
+        raise ValueError(f"keep_closed: present, by and note must have no faults, got {dict(wrong)}")
     with _closing:
         before = closed_reviews(ledger.journal(SUBJECT))
         if before and before[-1].number > last_seen:
             return before[-1], False
         number = before[-1].number + 1 if before else 1
-        said, names = note.strip()[:LONGEST], names_in(present)
+        said, names = note.strip(), names_in(present)
         who = by.strip()[:_NAME]
         made = ClosedReview(number, 0, who, datetime.now(), names, said, state, until, tuple(items), tuple(actions))
         entry = ledger.decide(SUBJECT, made.as_content(), said or "the review was held", who)

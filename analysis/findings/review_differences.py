@@ -17,6 +17,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from analysis.findings.practice_verdicts import PracticeEffect, PracticesFinding
+from analysis.findings.practice_words import spoken
 from analysis.findings.review_matters import Matter
 from analysis.findings.review_sizes import weights_of
 from analysis.findings.review_usual import Standing, standings
@@ -119,7 +120,7 @@ class Differences:
         sure = [line for line in self.telling if not line.uncertain][:3]
         told = listing(
             [
-                f"{line.label.lower()} {line.here} instead of {line.usually} ({signed(line.share, self.unit)})"
+                f"{spoken(line.label)} {line.here} instead of {line.usually} ({signed(line.share, self.unit)})"
                 for line in sure
             ]
         )
@@ -143,13 +144,13 @@ def differences(matter: Matter, table: PackTable, finding: PracticesFinding | No
     finding : PracticesFinding or None
         The practices' model of the matter's measure over all packs; None at a stage before the pack.
     """
-    stood = standings(matter, table) if matter.key.stage == "pack" else {}
+    stood = standings(matter, table)
     why_not = NOT_THE_PACK if matter.key.stage != "pack" else _why_no_model(finding)
     if why_not or finding is None or finding.grounds is None:
-        return _unweighed(matter, stood, finding, why_not)
+        return _unweighed(matter, stood, why_not)
     weights = _weights(matter, finding.grounds.frame)
     if weights is None:
-        return _unweighed(matter, stood, finding, _NOTHING_READ)
+        return _unweighed(matter, stood, _NOTHING_READ)
     lines = [*_of_practices(matter, finding, weights, stood), *_of_readings(matter, finding, weights)]
     unexplained = matter.size.change - sum(line.share for line in lines)
     return Differences(
@@ -171,13 +172,10 @@ def _why_no_model(finding: PracticesFinding | None) -> str:
     return ""
 
 
-def _unweighed(
-    matter: Matter, stood: dict[str, Standing], finding: PracticesFinding | None, why_not: str
-) -> Differences:
+def _unweighed(matter: Matter, stood: dict[str, Standing], why_not: str) -> Differences:
     rest = tuple(
         NotExplaining(name, one.label, one.here, one.usually, why_not) for name, one in stood.items() if one.differs
     )
-    del finding
     return Differences(matter.size.change, matter.measure.unit, (), matter.size.change, rest, why_not, ())
 
 

@@ -42,6 +42,8 @@ class AnswerDraft:
             wrong["outcome"] = "Say what you found: a cause, no cause, or a false alarm."
         elif not self.because.strip():
             wrong["because"] = _WHY[Outcome(self.outcome)]
+        if len(self.because.strip()) > LONGEST:
+            wrong["because"] = f"Say it in at most {LONGEST:,} letters."
         if self.outcome == Outcome.CAUSE:
             wrong |= self._action_faults(today)
         if not self.by.strip():
@@ -54,6 +56,8 @@ class AnswerDraft:
         planned = bool(self.action_by.strip() or self.until.strip() or self.done_on.strip())
         if planned and not self.action.strip():
             wrong["action"] = "Say what is to be done, or leave who and when empty too."
+        if len(self.action.strip()) > LONGEST:
+            wrong["action"] = f"Say it in at most {LONGEST:,} letters."
         if self.action.strip() and not self.action_by.strip():
             wrong["action_by"] = "Say who does it."
         if self.done_on.strip():

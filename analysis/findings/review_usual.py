@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,7 +16,8 @@ from analysis.vocabulary import Practice
 
 __all__ = ["Standing", "standings"]
 
-_PLAINLY = 0.5  # of a standard deviation of single runs, or as a share of runs
+_PLAINLY = 0.5  # of runs, for a category
+_ERRORS = 2.0  # standard errors between the two sides, from the spread of the usual runs
 
 Floats = npt.NDArray[np.float64]
 
@@ -45,10 +47,17 @@ def standings(matter: Matter, table: PackTable) -> dict[str, Standing]:
 
 
 def _practice_rows(matter: Matter, table: PackTable) -> pd.DataFrame:
-    """Return the practices of the chart's runs, one row a run, in order."""
+    """Return the practices of the chart's runs, one row a run, in order; before the pack, those of the batch's first
+    run, as they stood when its packs were closed."""
     names = [p.name for p in table.practices if p.name in table.rows]
     by_run = table.rows.drop_duplicates("run").set_index("run")[names]
-    return by_run.reindex(matter.chart["label"])
+    labels = matter.chart["label"]
+    if matter.key.stage == "pack":
+        return by_run.reindex(labels)
+    by_batch = table.rows.drop_duplicates("batch").set_index("batch")[names]
+    either = pd.concat([by_run, by_batch])
+    known = labels.isin(by_run.index)
+    return either[~either.index.duplicated()].reindex(labels.where(known, matter.chart["batch"]))
 
 
 def _standing(practice: Practice, column: pd.Series, weights: Floats) -> Standing | None:
@@ -56,17 +65,19 @@ def _standing(practice: Practice, column: pd.Series, weights: Floats) -> Standin
     if any(values.notna().sum() == 0 for values, _ in sides):
         return None
     if practice.type == "category":
-        (here, share), (usually, usual_share) = (_level(values, own) for values, own in sides)
-        return Standing(
-            practice.label, here, usually, here.split(" (")[0] != usually.split(" (")[0] and share + usual_share > 1
-        )
+        of_these, of_usual = (_shares(values, own) for values, own in sides)
+        level = str(of_these.idxmax())
+        differs = float(of_these[level]) - float(of_usual.get(level, 0.0)) >= _PLAINLY
+        return Standing(practice.label, _level(of_these), _level(of_usual), differs)
     numbers = [_mean(values, own) for values, own in sides]
     spread = float(np.nanstd(column[weights < 0].to_numpy(np.float64)))
+    beyond_chance = abs(numbers[0] - numbers[1]) > _ERRORS * spread * math.sqrt(float(weights @ weights))
     if practice.type == "yes_no":
         here, usually = (_yes(number, len(values)) for number, (values, _) in zip(numbers, sides, strict=True))
-        return Standing(practice.label, here, usually, abs(numbers[0] - numbers[1]) >= _PLAINLY)
-    here, usually = (amount(number, practice.unit, digits=3) for number in numbers)
-    return Standing(practice.label, here, usually, abs(numbers[0] - numbers[1]) > _PLAINLY * spread)
+        return Standing(practice.label, here, usually, beyond_chance)
+    unit = "" if practice.type == "count" else practice.unit
+    here, usually = (amount(number, unit, digits=3) for number in numbers)
+    return Standing(practice.label, here, usually, beyond_chance)
 
 
 def _mean(values: pd.Series, weights: Floats) -> float:
@@ -75,12 +86,17 @@ def _mean(values: pd.Series, weights: Floats) -> float:
     return float(weights[known] @ numbers[known] / weights[known].sum())
 
 
-def _level(values: pd.Series, weights: Floats) -> tuple[str, float]:
-    """Return the level that most runs had, with its share where it is not all of them."""
+def _shares(values: pd.Series, weights: Floats) -> pd.Series:
+    """Return the share of runs that had each level."""
     known = values.notna().to_numpy(np.bool_)
     shares = pd.Series(weights[known], index=values[known].astype("str").to_numpy()).groupby(level=0).sum()
-    level, share = str(shares.idxmax()), float(shares.max() / shares.sum())
-    return (level if share > 0.995 else f"{level} ({100 * share:.0f} %)"), share
+    return shares / shares.sum()
+
+
+def _level(shares: pd.Series) -> str:
+    """Return the level that most runs had, with its share where it is not all of them."""
+    level, share = str(shares.idxmax()), float(shares.max())
+    return level if share > 0.995 else f"{level} ({100 * share:.0f} %)"
 
 
 def _yes(share: float, runs: int) -> str:

@@ -237,7 +237,8 @@ def close(clicks: int | None, present: object, note: object, by: object):
     said, faults, closed = review_closing.close(context().ledger, held(Filters()), present, note, by)
     if closed:
         announce(context().ledger.state)
-    return said, faults.get("present", ""), faults.get("by", ""), "" if closed else no_update
+    errors = (faults.get(name, "") for name in ("present", "by", "note"))
+    return said, *errors, "" if closed else no_update
 
 
 def take_away(filters: Filters, _asked: Mapping[str, str], form: Form) -> bytes:
@@ -357,6 +358,7 @@ def _register_answering(app: Dash) -> None:
         Output(CLOSED, "children"),
         Output(review_closing.PRESENT, "error"),
         Output(review_closing.CLOSER, "error"),
+        Output(review_closing.NOTE, "error"),
         Output(review_closing.NOTE, "value"),
         Input(review_closing.CLOSE, "n_clicks"),
         State(review_closing.PRESENT, "value"),

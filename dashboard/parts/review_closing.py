@@ -63,7 +63,7 @@ def close(
 ) -> tuple[Component, dict[str, str], bool]:
     """Close the review; return what is said, faults by field, and whether it was closed."""
     there, said, who = (value if isinstance(value, str) else "" for value in (present, note, by))
-    faults = dict(closing_faults(there, who))
+    faults = dict(closing_faults(there, who, said))
     if faults:
         return html.P("Not closed yet: look at the fields above.", className="caution"), faults, False
     last = finding.last

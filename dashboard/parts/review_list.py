@@ -16,6 +16,13 @@ from dashboard.parts.tables import Cell, Column, data_table, short_day
 __all__ = ["matter_list", "next_open", "past_reviews", "progress", "settled_part"]
 
 
+_WORST = (
+    "What goes the worse way in the finished pack comes first, then what does so before it, then what got better. "
+    "Within each it counts how many runs stand so, and how far from the usual level: in the smallest difference that "
+    "matters to you, as it stands among your targets, or in the working default."
+)
+
+
 def progress(finding: ReviewFinding) -> list[Component]:
     """Return how much of the review is answered, in words and as a bar."""
     total, answered = len(finding.items), finding.answered
@@ -36,7 +43,8 @@ def matter_list(finding: ReviewFinding, chosen: Item | None) -> Component | None
     """Return the matters of the review, worst first, each a button that opens it; None where there is none."""
     if not finding.items:
         return None
-    return html.Ol([html.Li(_entry(item, chosen)) for item in finding.items], className="review-matters")
+    entries = html.Ol([html.Li(_entry(item, chosen)) for item in finding.items], className="review-matters")
+    return html.Div([entries, html.Details([html.Summary("What is worst?"), html.P(_WORST)], className="more")])
 
 
 def _entry(item: Item, chosen: Item | None) -> Component:

@@ -10,6 +10,7 @@ from dash.development.base_component import Component
 
 from analysis.charts import RULES
 from analysis.findings.filters import Filters
+from analysis.findings.practice_words import spoken
 from analysis.findings.review import ReviewFinding
 from analysis.findings.review_answers import Answer
 from analysis.findings.review_differences import Difference, Differences, NotExplaining
@@ -152,7 +153,7 @@ def _share_row(line: Difference) -> tuple[Cell, ...]:
 def _seen_differently(rest: Sequence[NotExplaining]) -> list[Component]:
     if not rest:
         return []
-    words = "; ".join(f"{one.label.lower()} {one.here} instead of {one.usually}" for one in rest)
+    words = "; ".join(f"{spoken(one.label)} {one.here} instead of {one.usually}" for one in rest)
     return [html.P(f"Plainly different from usual: {words}.")]
 
 

@@ -114,6 +114,7 @@ def test_an_answer_is_kept_and_the_next_matter_opened(holding):
     [
         ({"outcome": ""}, "outcome"),
         ({"because": ""}, "because"),
+        ({"because": "x" * 1_001}, "because"),
         ({"by": " "}, "by"),
         ({"outcome": "assigned cause", "action": "mend it", "action_by": "Bo", "until": PAST}, "until"),
     ],
@@ -183,8 +184,8 @@ def test_a_press_on_a_matter_opens_it_and_a_selection_opens_one_of_its_own(holdi
 
 def test_a_review_is_closed_and_its_record_is_read(holding, app):
     keep(first())
-    said, present, by, note = review.close(1, "Ann, Bo", "all is well", "Ann")
-    assert (present, by, note) == ("", "", "")
+    said, *errors, note = review.close(1, "Ann, Bo", "all is well", "Ann")
+    assert (errors, note) == (["", "", ""], "")
     assert "/review/1" in str(said)
     past = review.show({}, 2, "")[10]
     assert "/review/1" in str(past)
@@ -198,10 +199,11 @@ def test_a_review_is_closed_and_its_record_is_read(holding, app):
 
 
 def test_closing_says_what_is_missing_at_its_field(holding):
-    said, present, by, _ = review.close(1, "", None, " ")
+    said, present, by, note, _ = review.close(1, "", "x" * 4_001, " ")
     assert "Not closed yet" in str(said)
     assert "who was there" in present
     assert "your name" in by
+    assert "4,000 letters" in note
     assert context().ledger.journal("review") == ()
 
 

@@ -156,6 +156,13 @@ def test_a_share_that_may_be_nothing_is_said_to_be_so(bled):
     assert all(one.reason for one in told.not_assessed)
 
 
+def test_what_stood_plainly_different_is_told_where_nothing_can_be_weighed(bled):
+    matter = next(m for m in matters_on_record(bled) if m.key.recipe == "P40" and m.lasts)
+    told_of = {one.practice: one for one in differences(matter, bled, None).not_assessed}
+    assert (told_of["air_bled"].here, told_of["air_bled"].usually) == ("no", "yes in 75 %")
+    assert "rouse_count" not in told_of
+
+
 def test_a_stage_before_the_pack_says_why_nothing_can_be_weighed(found, shifted):
     told = differences(found[0], shifted, None)
     assert "no model of practices" in told.why_not
