@@ -62,14 +62,15 @@ def told() -> dict[str, set[int]]:
     return {"taken": set(), "back": set(), "states": set()}
 
 
-def _write_until_killed(url: str, seconds: float) -> Iterator[str]:
-    """Start a writer, kill it after a while, and give the lines that it told."""
+def _write_until_killed(url: str, least: int, seconds: float) -> Iterator[str]:
+    """Start a writer, kill it a while after it told so many lines, and give all that it told."""
     with subprocess.Popen([sys.executable, "-c", _WRITER, url], stdout=subprocess.PIPE, text=True) as writer:
         assert writer.stdout is not None
         assert writer.stdout.readline() == "ready\n"
+        lines = [writer.stdout.readline() for _ in range(least)]
         time.sleep(seconds)
         writer.kill()
-        lines = writer.stdout.read().splitlines(keepends=True)
+        lines += writer.stdout.read().splitlines(keepends=True)
     yield from (line for line in lines if line.endswith("\n"))
 
 
@@ -106,7 +107,7 @@ def test_a_writer_is_killed_again_and_again(
     monkeypatch.setenv("DROPBRIGHT_CACHE", str(tmp_path / "cache"))
     chance = random.Random(20261125)
     for _ in range(ROUNDS):
-        for line in _write_until_killed(ledger_url, chance.uniform(0, 0.6)):
+        for line in _write_until_killed(ledger_url, chance.randint(0, 4), chance.uniform(0, 0.3)):
             what, intake, state = line.split()
             told[what].add(int(intake))
             told["states"].add(int(state))
