@@ -12,6 +12,7 @@ import pandas as pd
 from analysis.estimate import Estimate
 from analysis.findings.cautions import CARBON_DIOXIDE, CONFINED_SPACE, PERACETIC_ACID, PRESSURE, in_sentences
 from analysis.findings.filters import Filters
+from analysis.findings.late_packs import late_packs
 from analysis.findings.oxygen_limits import OwnLimit
 from analysis.findings.oxygen_steps import LEVELS, STEPS, OxygenSteps, oxygen_steps
 from analysis.findings.pickup_points import PointPassed, limit_in_words, points_passed
@@ -55,6 +56,7 @@ def pickup(table: PackTable, filters: Filters | None = None, limits: Sequence[Ow
         steps=told,
         points=points,
         balance=balance,
+        late=late_packs(chosen.apply(table.rows) if len(table.rows) else table.rows),
     )
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from analysis.estimate import Estimate
 from analysis.findings.filters import Filters
+from analysis.findings.late_packs import LatePacks
 from analysis.findings.pickup_points import PointPassed
 from analysis.findings.pickup_practices import PracticeRise
 from analysis.findings.pickup_rises import GroupRise
@@ -79,6 +80,7 @@ class PickupFinding:
     steps: tuple[Step, ...]
     points: tuple[PointPassed, ...]
     balance: Balance | None
+    late: LatePacks | None = None
 
     def as_document(self) -> dict[str, object]:
         """Return the JSON document of the command line."""
@@ -98,6 +100,7 @@ class PickupFinding:
                 for p in self.points
             ],
             "balance": None if self.balance is None else _balance_document(self.balance),
+            "late_packs": None if self.late is None else self.late.as_document(),
             "cautions": list(self.cautions), "ledger_state": self.ledger_state, "filters": self.filters.as_document(),
         }  # fmt: skip
 

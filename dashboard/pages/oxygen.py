@@ -16,6 +16,7 @@ from analysis.estimate import Estimate
 from analysis.findings.cautions import ALWAYS, CARBON_DIOXIDE, CONFINED_SPACE, PERACETIC_ACID, PRESSURE
 from analysis.findings.export import ExportNote, Form, export_table
 from analysis.findings.filters import Filters
+from analysis.findings.late_packs import LatePacks
 from analysis.findings.oxygen_limits import oxygen_limits
 from analysis.findings.pickup import pickup
 from analysis.findings.pickup_points import PointPassed, limit_in_words
@@ -23,7 +24,7 @@ from analysis.findings.pickup_result import UNIT, Balance, PickupFinding, Step
 from analysis.findings.wording import amount, change, count, span
 from dashboard.figures.plotly_layout import GRAPH_CONFIG
 from dashboard.figures.step_figure import step_figure
-from dashboard.parts import exports
+from dashboard.parts import as_read, exports
 from dashboard.parts import oxygen_limits as oxygen_limits_part
 from dashboard.parts.addresses import filters_from_kept
 from dashboard.parts.context import context
@@ -67,6 +68,7 @@ def layout(**_address: object) -> Component:
                     ),
                 ],
             ),
+            as_read.place("oxygen"),
             html.Div(id=BELOW, className="under"),
             limits_part(),
         ],
@@ -114,6 +116,7 @@ def below(finding: PickupFinding) -> list[Component | None]:
         *[_apart(step) for step in finding.steps if step.groups or step.practices],
         *(points_part(finding) if finding.points else []),
         *(balance_part(finding.balance) if finding.balance is not None else []),
+        *(late_part(finding.late) if finding.late is not None else []),
         *[html.P(words, className="caution") for words in finding.cautions if words not in _SAFETY],
         html.Div([html.P(words, className="measure soft") for words in _SAFETY], className="safety"),
         exports.links("oxygen", "all rises", finding.filters),
@@ -219,6 +222,31 @@ def balance_part(balance: Balance) -> list[Component]:
     ]
 
 
+def late_part(late: LatePacks) -> list[Component]:
+    """Return what packs that were opened late say of closing, and of which it can no longer be told."""
+    columns = (
+        Column("Run"), Column("Opened after", "days", "figures"), Column("Read", UNIT, "figures"),
+        Column("At closing", UNIT, "figures"), Column("95 % interval", UNIT, "figures"),
+        Column("Fresh packs read", UNIT, "figures"),
+    )  # fmt: skip
+    rows = [
+        (
+            f"{one.run}, {one.recipe}", f"{one.age_days:.0f}", f"{'<' if one.is_below else ''}{amount(one.reading)}",
+            "too late" if one.at_closing is None else amount(one.at_closing.value),
+            "" if one.at_closing is None else f"{amount(one.at_closing.low)} to {amount(one.at_closing.high)}",
+            "" if one.fresh is None else amount(one.fresh),
+        )
+        for one in late.packs
+    ]  # fmt: skip
+    return [
+        html.H2("Packs that were opened late"),
+        html.P(late.sentence, className="measure"),
+        html.Details(
+            [html.Summary("Run by run"), data_table("Packs that were opened late", columns, rows)], className="more"
+        ),
+    ]
+
+
 def _in_tank(balance: Balance) -> str:
     """Return what the beer had before the filler, where it was read."""
     return "" if math.isnan(balance.in_tank) else f", {amount(balance.in_tank, UNIT)} of that in the tank before"
@@ -265,6 +293,7 @@ def register(app: Dash) -> None:
         group="questions", layout=layout,
     )  # fmt: skip
     oxygen_limits_part.register(app)
+    as_read.register(app, "oxygen", as_read.show_rises)
     app.callback(
         Output(ANSWER, "children"),
         Output(NOTHING, "children"),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -107,3 +109,13 @@ def test_the_rises_can_be_taken_away(on_cellar, cellar):
     assert set(frame["step"]) == {"racking", "to_filler", "closing"}
     assert {"all", "recipe"} <= set(frame["by"])
     assert b"to_filler" in oxygen.take_away(Filters(), {}, "csv")
+
+
+def test_packs_opened_late_are_told_or_refused_run_by_run(cellar):
+    rows = cellar.rows.copy()
+    rows.loc[rows["run"] == "R0", "age_days"] = 3.0
+    rows.loc[rows["run"] == "R1", "age_days"] = 90.0
+    told = str(oxygen.late_part(pickup(replace(cellar, rows=rows)).late))
+    assert "of 1 it can be told what they held at closing, of 1 no longer" in told
+    assert "too late" in told
+    assert oxygen.late_part(pickup(replace(cellar, rows=rows)).late)[0].children == "Packs that were opened late"
