@@ -107,7 +107,7 @@ def test_a_writer_is_killed_again_and_again(
     monkeypatch.setenv("DROPBRIGHT_CACHE", str(tmp_path / "cache"))
     chance = random.Random(20261125)
     for _ in range(ROUNDS):
-        for line in _write_until_killed(ledger_url, chance.randint(0, 4), chance.uniform(0, 0.3)):
+        for line in _write_until_killed(ledger_url, chance.randint(0, 6), chance.uniform(0, 0.3)):
             what, intake, state = line.split()
             told[what].add(int(intake))
             told["states"].add(int(state))
