@@ -79,7 +79,7 @@ class Stability:
 
     def in_words(self) -> tuple[list[str], list[list[str]]]:
         """Return headers and one row a chart as text, for a terminal."""
-        headers = ["series", "runs", "centre", "limits", "signals", "moved"]
+        headers = ["series", "runs", "centre", "limits", "limits from", "signals", "moved"]
         return headers, [_row(series, series.unit_of(self.measure)) for series in (*self.series, *self.across)]
 
 
@@ -277,4 +277,14 @@ def _row(series: Series, unit: str) -> list[str]:
     limits = series.why_not or f"{amount(series.lower, unit)} to {amount(series.upper, unit)}"
     signals = len({signal.at for signal in series.signals})
     moves = "; ".join(f"{percent(move.percent)} {day(move.at)}" for move in series.moves)
-    return [series.name, str(len(series.points)), amount(series.centre, unit), limits, str(signals), moves or "no"]
+    centre = amount(series.centre, unit)
+    return [series.name, str(len(series.points)), centre, limits, _source(series), str(signals), moves or "no"]
+
+
+def _source(series: Series) -> str:
+    """Return which runs the limits come from, of the last phase."""
+    if series.why_not is not None or not series.phases:
+        return ""
+    last = series.phases[-1]
+    runs = count(last.runs, "run")
+    return f"first {runs}" if last.because is None else f"{runs}, frozen by {last.by}"

@@ -216,7 +216,9 @@ def test_a_chart_for_slow_moves_draws_the_runs_behind_and_says_how_soon(on_table
 
 def test_a_series_without_memory_is_drawn_as_measured_and_says_so(on_table):
     shown = charts.show({}, "total_oxygen", "pack", "P40, can", "light", "memory")
-    assert "drawn as measured" in str(shown[6])
+    assert "too few runs to tell whether a run is like the one before it" in str(shown[6])
+    line = charts.show({}, "total_oxygen", "pack", "line 1, all recipes", "light", "memory")
+    assert "choose a chart of one recipe" in str(line[6])
 
 
 def test_how_much_packs_of_a_run_differ_is_drawn_with_the_share_between_runs(on_table):
