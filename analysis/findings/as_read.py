@@ -9,14 +9,17 @@ from analysis.findings.as_read_result import AsRead, Line
 from analysis.findings.baselines import FrozenPhase
 from analysis.findings.filters import Filters
 from analysis.findings.meter_otherwise import NOT_ASSESSED
+from analysis.findings.pickup import pickup
+from analysis.findings.pickup_result import UNIT, Step
 from analysis.findings.practices import practices
+from analysis.findings.readiness import ready
 from analysis.findings.series import Move, Series
 from analysis.findings.stability import stability
-from analysis.findings.wording import amount, count, day, percent
+from analysis.findings.wording import amount, change, count, day, percent, span
 from analysis.linking import PackTable
 from analysis.vocabulary import measure as measure_of
 
-__all__ = ["charts_as_read", "verdicts_as_read"]
+__all__ = ["charts_as_read", "forecast_as_read", "rises_as_read", "verdicts_as_read"]
 
 _NOTHING = "no signal and no move"
 
@@ -26,7 +29,7 @@ def verdicts_as_read(table: PackTable, measure: str, filters: Filters | None = N
 
     Parameters are those of ``practices``.
     """
-    remarks = _remarks(table, measure, "pack")
+    remarks = _remarks(table, measure, stage="pack")
     if table.as_read is None or not remarks:
         return None
     ours, read = (
@@ -48,7 +51,7 @@ def charts_as_read(
 
     Parameters are those of ``stability``.
     """
-    remarks = _remarks(table, measure, stage)
+    remarks = _remarks(table, measure, stage=stage)
     if table.as_read is None or not remarks:
         return None
     ours, read = (
@@ -58,10 +61,40 @@ def charts_as_read(
     return AsRead("chart", remarks, _lines(ours, read, "no chart"))
 
 
-def _remarks(table: PackTable, measure: str, stage: str) -> tuple[str, ...]:
+def rises_as_read(table: PackTable, filters: Filters | None = None) -> AsRead | None:
+    """Return oxygen's rise at each step both ways; None where no oxygen reading was set right or set aside.
+
+    Parameters are those of ``pickup``.
+    """
+    remarks = _remarks(table, "dissolved_oxygen", "total_oxygen")
+    if table.as_read is None or not remarks:
+        return None
+    ours, read = ({step.label: _risen(step) for step in pickup(one, filters).steps} for one in (table, table.as_read))
+    return AsRead("rise", remarks, _lines(ours, read, "not known"))
+
+
+def forecast_as_read(table: PackTable, batch: str, confidence: float = 0.9) -> AsRead | None:
+    """Return a tank's forecast both ways; None where no haze reading of a tank was set right or set aside.
+
+    Parameters are those of ``ready``.
+    """
+    remarks = _remarks(table, "haze", stage="fermenter") or _remarks(table, "haze", stage="bright_tank")
+    if table.as_read is None or not remarks:
+        return None
+    ours, read = (ready(one, batch, confidence=confidence, changes=False) for one in (table, table.as_read))
+    name = f"Batch {ours.batch}"
+    return AsRead("forecast", remarks, (Line(name, ours.answer, read.answer),))
+
+
+def _risen(step: Step) -> str:
+    rise = step.rise
+    return "not known" if rise is None else f"{change(rise.value, UNIT)} ({span(rise.low, rise.high)})"
+
+
+def _remarks(table: PackTable, *measures: str, stage: str | None = None) -> tuple[str, ...]:
     """Return what is said of the table and not of the one with every reading as it was read."""
-    of_both = () if table.as_read is None else table.as_read.remarks_on(measure, stage=stage)
-    return tuple(one for one in table.remarks_on(measure, stage=stage) if one not in of_both)
+    of_both = () if table.as_read is None else table.as_read.remarks_on(*measures, stage=stage)
+    return tuple(one for one in table.remarks_on(*measures, stage=stage) if one not in of_both)
 
 
 def _lines(ours: dict[str, str], read: dict[str, str], missing: str) -> tuple[Line, ...]:

@@ -10,7 +10,14 @@ from analysis.findings.wording import count
 
 __all__ = ["AsRead", "Line"]
 
-_OTHER: Mapping[str, str] = MappingProxyType({"verdict": "be another", "chart": "show other signals or moves"})
+_OTHER: Mapping[str, str] = MappingProxyType(
+    {
+        "verdict": "be another",
+        "chart": "show other signals or moves",
+        "rise": "be another",
+        "forecast": "be another",
+    }
+)
 
 
 @dataclass(frozen=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import click
 
+from analysis.findings.as_read import rises_as_read
 from analysis.findings.filters import Filters
 from analysis.findings.oxygen_limits import oxygen_limits
 from analysis.findings.pickup import pickup
@@ -20,6 +21,7 @@ __all__ = ["command"]
 @ledger_option
 def command(ledger: Ledger, filters: Filters, as_json: bool) -> None:
     """Say how far oxygen rises at each step from the fermenter to the closed pack, and where it passes its limit."""
-    finding = pickup(table_in_use(ledger), filters, oxygen_limits(ledger))
-    tell(finding, as_json)
+    table = table_in_use(ledger)
+    finding = pickup(table, filters, oxygen_limits(ledger))
+    tell(finding, as_json, rises_as_read(table, filters))
     raise SystemExit(0 if finding.steps else 1)

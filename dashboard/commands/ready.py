@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import click
 
+from analysis.findings.as_read import forecast_as_read
 from analysis.findings.readiness import ready
 from analysis.findings.table_in_use import table_in_use
 from analysis.ledger import Ledger
@@ -21,6 +22,7 @@ __all__ = ["command"]
 @ledger_option
 def command(ledger: Ledger, batch: str, confidence: float, as_json: bool) -> None:
     """Say when a tank's haze meets its target, day by day, from its readings and its recipe's past."""
-    finding = ready(table_in_use(ledger), batch, confidence=confidence)
-    tell(finding, as_json)
+    table = table_in_use(ledger)
+    finding = ready(table, batch, confidence=confidence)
+    tell(finding, as_json, forecast_as_read(table, batch, confidence) if finding.days else None)
     raise SystemExit(0 if finding.days else 1)

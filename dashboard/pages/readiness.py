@@ -25,7 +25,7 @@ from analysis.haze import haze_class
 from analysis.linking import PackTable
 from dashboard.figures.plotly_layout import GRAPH_CONFIG
 from dashboard.figures.readiness_figure import readiness_figure
-from dashboard.parts import exports
+from dashboard.parts import as_read, exports
 from dashboard.parts.context import context
 from dashboard.parts.ids import BUSY, LEDGER_STATE, SCHEME
 from dashboard.parts.tables import Column, data_table, empty, short_day
@@ -82,6 +82,7 @@ def layout(measure: str = "", **_address: object) -> Component:
                     ),
                 ],
             ),
+            as_read.place("readiness"),
             html.Div(id=BELOW, className="under"),
         ],
     )
@@ -251,6 +252,7 @@ def register(app: Dash) -> None:
     app.callback(Output(BATCH, "data"), Output(BATCH, "value"), Input(LEDGER_STATE, "data"), State(BATCH, "value"))(
         offer_batches
     )
+    as_read.register(app, "readiness", as_read.show_forecast, BATCH)
     app.callback(
         Output(ANSWER, "children"),
         Output(NOTHING, "children"),

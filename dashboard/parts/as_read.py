@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dash import Dash, Input, Output, html
 from dash.development.base_component import Component
 
-from analysis.findings.as_read import charts_as_read, verdicts_as_read
+from analysis.findings.as_read import charts_as_read, forecast_as_read, rises_as_read, verdicts_as_read
 from analysis.findings.as_read_result import AsRead
 from analysis.findings.baselines import FrozenPhase, frozen_phases
 from analysis.findings.filters import Filters
@@ -18,9 +18,9 @@ from dashboard.parts.context import context
 from dashboard.parts.ids import FILTERS, LEDGER_STATE
 from dashboard.parts.tables import Column, data_table
 
-__all__ = ["place", "register", "show_charts", "show_verdicts", "view"]
+__all__ = ["place", "register", "show_charts", "show_forecast", "show_rises", "show_verdicts", "view"]
 
-_FIRST = {"verdict": "Practice", "chart": "Chart"}
+_FIRST = {"verdict": "Practice", "chart": "Chart", "rise": "Step", "forecast": "Tank"}
 
 
 def place(page: str) -> Component:
@@ -66,6 +66,18 @@ def show_charts(kept: object, measure: object, stage: object, rules: object, _st
     )
 
 
+def show_rises(kept: object, _state: int | None) -> Component | None:
+    """Show oxygen's rises both ways."""
+    return view(context().answer_of_table(rises_as_read, filters_from_kept(kept)))
+
+
+def show_forecast(_kept: object, batch: object, _state: int | None) -> Component | None:
+    """Show a tank's forecast both ways."""
+    if not isinstance(batch, str) or not batch:
+        return None
+    return view(context().answer_of_table(forecast_as_read, batch))
+
+
 def _charts(
     table: PackTable,
     measure: str,
@@ -86,7 +98,7 @@ def register(app: Dash, page: str, show: Callable[..., Component | None], *asked
     page : str
         As for ``place``.
     show : callable
-        ``show_verdicts`` or ``show_charts``.
+        One of the functions above that fits the page.
     *asked : str
         The ids of what is chosen on the page, in the order in which ``show`` takes their values.
     """

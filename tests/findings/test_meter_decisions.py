@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Iterator
-from dataclasses import fields
+from dataclasses import fields, replace
 from datetime import date, datetime
 from pathlib import Path
 
@@ -14,7 +14,7 @@ import pandas as pd
 import pytest
 from click.testing import CliRunner
 
-from analysis.findings.as_read import charts_as_read, verdicts_as_read
+from analysis.findings.as_read import charts_as_read, forecast_as_read, rises_as_read, verdicts_as_read
 from analysis.findings.meter_correction import MeterTreatment, Treatment
 from analysis.findings.meter_decisions import decide_meter, in_force, meter_decisions, take_back_meter, why_not
 from analysis.findings.meter_otherwise import verdicts_otherwise
@@ -22,10 +22,13 @@ from analysis.findings.meters import meters
 from analysis.findings.packs import packs
 from analysis.findings.pickup import pickup
 from analysis.findings.practices import practices
+from analysis.findings.readiness import ready
 from analysis.findings.stability import stability
 from analysis.findings.table_in_use import table_in_use
+from analysis.findings.tanks_now import batches_in_tank
+from analysis.findings.wording import change
 from analysis.ledger import Ledger, Snapshot, snapshot
-from analysis.linking import PackTable, pack_table
+from analysis.linking import PackTable, Remark, pack_table
 from analysis.records.taken import FileIntake, Intake, SheetIntake
 from dashboard.commands import main
 
@@ -243,6 +246,29 @@ def test_what_would_be_told_of_the_readings_as_read_is_said(ledger: Ledger):
     assert "1 chart would" in charts.answer or f"{len(differing)} charts would" in charts.answer
     assert json.loads(json.dumps(charts.as_document()))["charts"][0]["differs"] is True
     assert charts_as_read(table, "haze") is verdicts_as_read(table, "haze") is None
+
+
+def test_rises_and_forecasts_as_read_are_said(ledger: Ledger):
+    assert rises_as_read(table_in_use(ledger)) is forecast_as_read(table_in_use(ledger), "747") is None
+    decide(ledger)
+    table = table_in_use(ledger)
+    rises = rises_as_read(table)
+    closing = next(line for line in rises.lines if line.name == "from filler to closed pack")
+    assert closing.differs
+    assert closing.as_read.startswith(change(next(s for s in pickup(table.as_read).steps if s.rise).rise.value, "µg/L"))
+    assert rises.answer == "With every reading as it was read, 1 rise would be another."
+    assert forecast_as_read(table, "747") is None
+
+
+def test_a_forecast_of_a_tank_is_told_both_ways(simulated_cellar: PackTable):
+    batch = next(key for key in batches_in_tank(simulated_cellar))
+    remark = Remark("of meter HZ1", "set right", {("haze", "fermenter"): 9})
+    less = replace(simulated_cellar, readings=simulated_cellar.readings.assign(value=lambda r: r["value"] / 1.3))
+    told = forecast_as_read(replace(less, remarks=(remark,), as_read=simulated_cellar), batch)
+    assert told.remarks == ("9 readings of meter HZ1 are set right.",)
+    (line,) = told.lines
+    assert (line.name, line.differs) == (f"Batch {batch}", True)
+    assert line.as_read == ready(simulated_cellar, batch, changes=False).answer
 
 
 def test_the_three_ways_stand_beside_each_other_whatever_is_decided(ledger: Ledger):
