@@ -25,7 +25,7 @@ from analysis.models.gradient import eliminated_products, rest_products, traces
 from analysis.models.limit_terms import LimitTerms, limit_terms
 from analysis.models.moments import variances_by_moments
 from analysis.models.parameters import Parameters
-from analysis.models.search import bounded_step
+from analysis.models.search import bounded_step, mended
 from analysis.models.system import System, system_of
 
 __all__ = [
@@ -35,10 +35,10 @@ __all__ = [
     "by_inside",
     "by_phi",
     "maximise",
-    "narrowed_place",
     "placed",
     "setting_of",
     "settled",
+    "with_one_more",
 ]
 
 _STEPS = 40
@@ -150,14 +150,29 @@ def settled(setting: Setting, phi: Floats, near: Place | None) -> Place:
     return _climbed(setting, _place(setting, phi, solution, told, beta, log_sd, pull))
 
 
-def narrowed_place(setting: Setting, place: Place, columns: Sequence[int]) -> Place:
-    """Solve with some of the fixed columns alone, at the same relative variances."""
-    kept = [*columns, len(place.beta)]
-    solution = replace(place.solution, G=place.solution.G[np.ix_(kept, kept)])
-    told = replace(place.told, forms=place.told.forms[:, kept])
-    beta = np.asarray(np.linalg.solve(solution.G[:-1, :-1], solution.G[:-1, -1]), dtype=np.float64)
-    begin = _place(setting, place.phi, solution, told, beta, place.log_sd, place.limits.pull)
-    return _climbed(setting, begin, _BESIDE_LEVEL)
+def with_one_more(setting: Setting, near: Place, columns: Sequence[int], further: Sequence[int]) -> list[Place]:
+    """Solve with one more fixed column in turn, at the relative variances of a place that has the other columns.
+
+    Parameters
+    ----------
+    setting : Setting
+        With all the columns.
+    near : Place
+        Of the model with ``columns`` alone.
+    columns, further : sequences of int
+        Which of the setting's columns the place has, and which are added one at a time.
+    """
+    solution = solve(setting.system, setting.parameters.factors(near.phi))
+    told = foretold(solution, setting.others, near.phi)
+    found = []
+    for at in further:
+        kept = [*columns, at, len(setting.system.names)]
+        narrow = replace(solution, G=solution.G[np.ix_(kept, kept)])
+        of_columns = replace(told, forms=told.forms[:, kept])
+        beta = np.append(near.beta, 0.0)
+        begin = _place(setting, near.phi, narrow, of_columns, beta, near.log_sd, near.limits.pull)
+        found.append(_climbed(setting, begin, _BESIDE_LEVEL))
+    return found
 
 
 def _climbed(setting: Setting, place: Place, level: float | None = None) -> Place:
@@ -258,17 +273,15 @@ def bend_inside(place: Place) -> Floats:
 
 
 def _mended(bend: Floats, before: tuple[Floats, Floats] | None, phi: Floats, slope: Floats) -> Floats:
-    """The average information, mended so that it tells how the slope changed in the last step.
+    """The average information of the exact rows, mended by how the slope changed in the last step.
 
     Not where it foretold that badly, unless the step went too far: then it was too flat.
     """
     if before is None:
         return bend
     moved, changed = phi - before[0], slope - before[1]
-    missed, size = changed - bend @ moved, float((changed - bend @ moved) @ moved)
     scale = np.sqrt(np.maximum(np.diagonal(bend), 1e-300))
-    too_far = float(slope @ moved) > 0
-    if not size or not (too_far or np.linalg.norm(missed / scale) <= _FORETOLD * np.linalg.norm(changed / scale)):
+    missed = np.linalg.norm((changed - bend @ moved) / scale)
+    if float(slope @ moved) <= 0 and missed > _FORETOLD * np.linalg.norm(changed / scale):
         return bend
-    better = bend + np.outer(missed, missed) / size
-    return better if np.linalg.eigvalsh(better / np.outer(scale, scale)).min() > 1e-3 else bend
+    return mended(bend, moved, changed)

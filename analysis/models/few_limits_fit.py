@@ -20,10 +20,9 @@ from analysis.models.few_limits import (
     by_inside,
     by_phi,
     maximise,
-    narrowed_place,
     placed,
     setting_of,
-    settled,
+    with_one_more,
 )
 from analysis.models.foretold import level_modes
 from analysis.models.gradient import eliminated_products, rest_products
@@ -136,14 +135,11 @@ def one_column_at_a_time(
     beside = [name for name in data.names if name not in columns]
     smaller, setting = added.setting(beside), added.setting()
     alone, _ = maximise(smaller, _begin(smaller, start))
-    whole = settled(setting, alone.phi, None)
-    kept = [data.names.index(name) for name in beside]
-    coefficients, errors = np.empty(len(columns)), np.empty(len(columns))
-    for k, name in enumerate(columns):
-        at = data.names.index(name)
-        place = narrowed_place(setting, whole, [*kept, at])
-        coefficients[k] = place.beta[-1] * data.back[at, at]
-        errors[k] = math.sqrt(np.linalg.inv(bend_inside(place))[-2, -2]) * data.back[at, at]
+    kept, told = [data.names.index(name) for name in beside], [data.names.index(name) for name in columns]
+    places = with_one_more(setting, alone, kept, told)
+    scale = np.array([data.back[at, at] for at in told])
+    coefficients = np.array([place.beta[-1] for place in places]) * scale
+    errors = np.array([math.sqrt(np.linalg.inv(bend_inside(place))[-2, -2]) for place in places]) * scale
     return AddedColumns(coefficients, errors)
 
 

@@ -19,13 +19,16 @@ from analysis.models.gradient import gradient
 from analysis.models.parameters import Parameters
 from analysis.models.system import System
 
-__all__ = ["Found", "bounded_step", "quasi_newton", "search"]
+__all__ = ["Found", "bounded_step", "mended", "quasi_newton", "search"]
 
 _STEPS = 40
 _HALVINGS = 20
 _LEVEL = 1e-10  # the deviance that a full step would still gain
 _ROUNDING = 1e-15  # share of the deviance that it is not exact to
 _NEAR = 1e-3
+_CLOSE = 0.1  # the deviance gained last from which steps are short enough for the curvature to be learnt from them
+_SLOW = 0.03  # share of what the last step gained that the next should not come to
+_FLATTEST = 0.05  # share of the average information that a mended one keeps in every direction
 _SLACK = 1e-12
 _LARGE = 200  # columns of the rest from which a step's matrices are worth overwriting
 
@@ -76,14 +79,17 @@ def _spends(system: System) -> bool:
 def _newton(system: System, parameters: Parameters, begin: Floats, reml: bool) -> tuple[Floats, Solution | None, int]:
     """Where the steps end, the solution there if they ended where they should, and how many were tried."""
     at, evaluations, gained = begin, 1, 0.0
+    before: tuple[Floats, Floats] | None = None
     factors = parameters.factors(at)
     solution = solve(system, factors)
     deviance = solution.deviance(reml)
     for _ in range(_STEPS):
         bend = average_information(solution, reml)
         slope = parameters.chained(gradient(solution, reml, spend=_spends(system)), factors)
-        step = bounded_step(at, slope, bend)
-        gain, level = -float(slope @ step), max(_LEVEL, _ROUNDING * abs(deviance))
+        step, level = bounded_step(at, slope, bend), max(_LEVEL, _ROUNDING * abs(deviance))
+        if before is not None and gained < _CLOSE and -float(slope @ step) > _SLOW * gained:
+            step = bounded_step(at, slope, mended(bend, at - before[0], slope - before[1]))
+        gain, before = -float(slope @ step), (at, slope)
         if gain < level:
             return at, solve(system, factors) if _spends(system) else solution, evaluations
         for _ in range(_HALVINGS):
@@ -124,3 +130,15 @@ def bounded_step(at: Floats, slope: Floats, curvature: Floats) -> Floats:
             break
         free &= ~below
     return step * scale
+
+
+def mended(bend: Floats, moved: Floats, changed: Floats) -> Floats:
+    """A second derivative (T, T) mended by a rank of one, so that it tells how the slope changed in the last step; as
+    it was where that would not leave it above 0."""
+    missed = changed - bend @ moved
+    size = float(missed @ moved)
+    if not size:
+        return bend
+    better = bend + np.outer(missed, missed) / size
+    scale = np.sqrt(np.maximum(np.diagonal(bend), 1e-300))
+    return better if np.linalg.eigvalsh(better / np.outer(scale, scale)).min() > _FLATTEST else bend
