@@ -43,6 +43,10 @@ _BOUNDS: Mapping[str, tuple[float, float]] = {
 }
 
 
+_SPOKEN = {"packed_at": "packing date", "started_at": "start", "checked_at": "date of the check"}
+"""Names of columns that do not read as words."""
+
+
 def check_rows(context: Context, values: Values, today: date, needs_more: tuple[tuple[str, ...], ...] = ()) -> None:
     """Reject the rows that lack something needed or say what cannot be."""
     _check_needed(context, values, (*_needed(context.kind), *needs_more))
@@ -95,7 +99,7 @@ def _check_needed(context: Context, values: Values, groups: tuple[tuple[str, ...
         # a number of a quantity that is not known cannot be read, and that was told already
         also = [m.header for m in context.recognised.having("kept") if m.name == "quantity"]
         lacking = ~present & ~context.faults.is_blamed([*headers, *also])
-        what = " or ".join(name.replace("_", " ") for name in group)
+        what = " or ".join(_SPOKEN.get(name, name.replace("_", " ")) for name in group)
         context.faults.reject(
             lacking, "value-needed", f"The row has no {what}.", f"Fill in the {what}.", headers[0] if headers else None
         )

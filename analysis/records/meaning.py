@@ -49,6 +49,7 @@ class Meaning:
     order: DateOrder | None = None
     stage: str | None = None
     replicate: str | None = None
+    sample: str | None = None
     measures: tuple[int, ...] = ()
     is_weak: bool = False
     is_beer_or_gas: bool = False

@@ -107,9 +107,10 @@ def _said(
         )
         kept_name = slug(header.names[0][0]) if name == "attribute" else "" if role in ("extra", "ignore") else name
         read = measure_of(header) if role == "measure" else None
-        stage, replicate = (read.stage, read.replicate) if read else (None, None)
+        stage, replicate, sample = (read.stage, read.replicate, read.sample) if read else (None, None, None)
         unit = read.unit if read else unit
-        meanings.append(Meaning(j, header.text, role, kept_name, unit, header.angle, header.order, stage, replicate))
+        angle, order = header.angle, header.order
+        meanings.append(Meaning(j, header.text, role, kept_name, unit, angle, order, stage, replicate, sample))
     return meanings, tuple(unknown)
 
 

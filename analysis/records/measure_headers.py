@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from analysis.records.headers import Header
 from analysis.records.words import MEASURES
 from analysis.units import recognise_unit
 
-__all__ = ["OXYGEN_WORDS", "NamedMeasure", "measure_of"]
+__all__ = ["OXYGEN_WORDS", "NamedMeasure", "measure_of", "summary_of"]
 
 OXYGEN_WORDS = ("o2", "oxygen")
 """Words that do not say whether the oxygen is in the beer or in the gas: the unit may tell."""
@@ -23,11 +23,19 @@ _STAGE_WORDS = {
     "cask": "pack",
 }  # fmt: skip
 _NUMBERED = re.compile(r"(.+?)\s*#?([1-9])")
+_SAMPLE_FIRST = re.compile(r"(can|bottle|keg|cask|pack|sample) ?#?([1-9]\d?) (.+)")
+_SAMPLE_LAST = re.compile(r"(.+) (can|bottle|keg|cask|pack|sample) ?#?([1-9]\d?)")
+_SPREAD = "median|min|minimum|max|maximum|sd|stdev|st dev|std dev|range|rsd|cv"
+_SUMMARY = re.compile(
+    rf"(?P<mean>average|avg|ave|mean)? ?(?:{_SPREAD})? ?(?:of )?(?P<of>.+?)"
+    rf"(?: (?P<mean_behind>average|avg|ave|mean))?(?: (?:{_SPREAD}))?"
+)
 
 
 @dataclass(frozen=True)
 class NamedMeasure:
-    """The measure that a header names, with the unit, the stage and the number of the replicate that it says.
+    """The measure that a header names, with the unit, the stage and the number that it says: of a sample ("DO can 2")
+    or of a replicate ("DO 2").
 
     ``is_beer_or_gas`` marks oxygen of which nothing tells whether it was read in the beer or in the gas above it: "O2"
     in ppm, which is one thing in a liquid and another in a gas.
@@ -38,6 +46,7 @@ class NamedMeasure:
     stage: str | None = None
     replicate: str | None = None
     is_beer_or_gas: bool = False
+    sample: str | None = None
 
 
 def measure_of(header: Header) -> NamedMeasure | None:
@@ -49,11 +58,46 @@ def measure_of(header: Header) -> NamedMeasure | None:
     ('dissolved_oxygen', 'ppb', 'bright_tank', '2')
     """
     for name, unit in header.names:
+        sample = _sample_of(name, header.unit or unit)
+        if sample is not None:
+            return sample
         for words, replicate in _with_and_without_number(name):
             for bare, stage in _with_and_without_stage(words):
                 if bare in MEASURES:
                     return _named(bare, header.unit or unit or _own_unit(bare), stage, replicate)
     return None
+
+
+def summary_of(header: Header) -> tuple[str, bool] | None:
+    """Return the measure that a header summarises, and whether it is its mean; None where it is no summary.
+
+    >>> from analysis.records.headers import read_header
+    >>> summary_of(read_header("Avg DO (ppb)")), summary_of(read_header("DO max")), summary_of(read_header("DO"))
+    (('dissolved_oxygen', True), ('dissolved_oxygen', False), None)
+    """
+    for name, unit in header.names:
+        found = _SUMMARY.fullmatch(name)
+        if found is None or found["of"] == name:
+            continue
+        named = measure_of(replace(header, names=((found["of"], unit),)))
+        if named is not None:
+            return named.measure, bool(found["mean"] or found["mean_behind"])
+    return None
+
+
+def _sample_of(name: str, unit: str | None) -> NamedMeasure | None:
+    """Return the measure of a header that numbers packs or samples: "DO can 2", "Can 2 DO"."""
+    first, last = _SAMPLE_FIRST.fullmatch(name), _SAMPLE_LAST.fullmatch(name)
+    if first is not None:
+        container, number, words = first.groups()
+    elif last is not None:
+        words, container, number = last.groups()
+    else:
+        return None
+    if words not in MEASURES:
+        return None
+    stage = None if container == "sample" else "pack"
+    return replace(_named(words, unit or _own_unit(words), stage, None), sample=number)
 
 
 def _named(word: str, unit: str | None, stage: str | None, replicate: str | None) -> NamedMeasure:

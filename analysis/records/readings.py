@@ -59,6 +59,7 @@ class Block:
     angle: str | None
     stage: str | None
     replicate: str | None
+    sample: str | None
     meter: pd.Series | None
     meter_column: int | None
     waits: bool
@@ -263,7 +264,7 @@ def read_block(context: Context, meaning: Meaning) -> Block:
     unit = scaled.kept_units[0] if scaled.kept_units else ""
     return Block(
         has, measure, scaled.value[has], numbers.sign[has], unit, angle, meaning.stage, meaning.replicate,
-        None if meters is None else meters.take(has), None if meter is None else meter.column,
+        meaning.sample, None if meters is None else meters.take(has), None if meter is None else meter.column,
         waits or bool(scaled.doubts),
     )  # fmt: skip
 

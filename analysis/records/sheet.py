@@ -180,7 +180,9 @@ def _read_wide(context: Context, values: Values, today: date, dates_are_packing:
         has, waits = rows_with(context, blocks)
         faults.hold(waits, "A question about a column of the row waits for its answer.")
         faults.ignore(~has & ~waits, "without a value")
-    numbered = number_samples(context, values, bool(values.present("run").any()))
+    by_column = all(m.sample for m in context.recognised.having("measure"))
+    one_row = not values.texts["run"].dropna().duplicated().any() if "run" in values.texts else True
+    numbered = number_samples(context, values, bool(values.present("run").any()) and not (by_column and one_row))
     if not numbered:
         ignore_repeats(context)
     accepted = faults.active & ~faults.rejected

@@ -88,6 +88,9 @@ def wide_readings(values: Values, blocks: Sequence[Block], accepted: Flags) -> t
     made.texts["unit"] = each([block.unit for block in blocks])
     made.texts["angle"] = each([block.angle for block in blocks])
     made.texts["stage"] = _first_of(each([block.stage for block in blocks]), made.texts.get("stage"))
+    of_column = each([block.sample for block in blocks])
+    if of_column.notna().any():
+        made.texts["sample"] = _samples(of_column, made.texts.get("sample"), values, rows)
     made.texts["replicate"] = _first_of(each(_replicates(blocks)), made.texts.get("replicate"))
     made.numbers["value"] = np.concatenate([b.value[k] for b, k in zip(blocks, kept, strict=True)])[order]
     sign = np.concatenate([b.sign[k] for b, k in zip(blocks, kept, strict=True)])[order]
@@ -103,9 +106,21 @@ def _first_of(first: pd.Series, then: pd.Series | None) -> pd.Series:
     return first if then is None else first.where(first.notna(), then)
 
 
+def _samples(of_column: pd.Series, of_row: pd.Series | None, values: Values, rows: Rows) -> pd.Series:
+    """Return the samples that columns name ("DO can 2"), told apart by row where a run has several rows."""
+    if of_row is None:
+        return of_column
+    run = values.texts.get("run")
+    if run is None:
+        return of_column.where(of_column.notna(), of_row)
+    several = run.duplicated(keep=False).take(rows).to_numpy() & of_row.notna().to_numpy()
+    both = of_column.where(~several, of_row + "-" + of_column)
+    return both.where(of_column.notna(), of_row)
+
+
 def _replicates(blocks: Sequence[Block]) -> list[str | None]:
     """Number the columns of one measure that nothing else tells apart."""
-    alike = [(b.measure, b.stage, b.angle, b.meter_column) for b in blocks]
+    alike = [(b.measure, b.stage, b.angle, b.sample, b.meter_column) for b in blocks]
     given = []
     for place, block in enumerate(blocks):
         again = alike.count(alike[place]) > 1

@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from analysis.records.headers import Angle, Header
 from analysis.records.meaning import Looks, Meaning, Meanings, has_kept
-from analysis.records.measure_headers import measure_of
+from analysis.records.measure_headers import measure_of, summary_of
 from analysis.records.words import ATTRIBUTES, MEASURES, METERS, NOT_ATTRIBUTES
 from analysis.vocabulary import slug
 
@@ -31,8 +31,9 @@ def take_measures(free: Sequence[tuple[int, Header]], looks: Looks, meanings: Me
             is_forward = name == "haze" and angle == "forward"
             meanings[j] = Meaning(
                 j, header.text, "measure", "haze_forward" if is_forward else name, read.unit, angle, None, read.stage,
-                read.replicate, is_beer_or_gas=read.is_beer_or_gas,
+                read.replicate, read.sample, is_beer_or_gas=read.is_beer_or_gas,
             )  # fmt: skip
+    _take_summaries(free, looks, meanings)
     measures = [m for m in meanings.values() if m.role == "measure"]
     for m in [
         m for m in meanings.values() if m.role == "kept" and m.name == "temperature" and m.is_weak and not measures
@@ -43,6 +44,20 @@ def take_measures(free: Sequence[tuple[int, Header]], looks: Looks, meanings: Me
         for m in [m for m in measures if m.name == "temperature" and m.stage is None][:1]:
             meanings[m.column] = replace(m, role="kept")
     _take_meters_and_units(free, meanings)
+
+
+def _take_summaries(free: Sequence[tuple[int, Header]], looks: Looks, meanings: Meanings) -> None:
+    """Leave out what sums up columns that stand beside it; a mean that stands alone is the reading."""
+    read = {m.name for m in meanings.values() if m.role == "measure"}
+    open_columns = [(j, header) for j, header in free if j not in meanings and looks(j) in ("number", "empty")]
+    found = [(j, header, summary) for j, header in open_columns if (summary := summary_of(header)) is not None]
+    for j, header, (name, is_mean) in sorted(found, key=lambda each: not each[2][1]):
+        if name in read:
+            meanings[j] = Meaning(j, header.text, "ignore")
+        elif is_mean:
+            unit = header.unit or next((unit for _, unit in header.names if unit), None)
+            meanings[j] = Meaning(j, header.text, "measure", name, unit, header.angle)
+            read.add(name)
 
 
 def _angle_in_words(words: str) -> Angle | None:

@@ -227,3 +227,31 @@ def test_two_columns_of_one_header_are_two_readings_of_a_can(take_csv: Take, hea
     cells = "30,OX1,34" if "Meter" in header else "30,34"
     readings = take_csv(f"Run,Batch,Packed on,Can,{header}\nR1,7,2026-03-02,1,{cells}\n").records["readings"]
     assert readings[["value", "replicate"]].values.tolist() == [[30.0, "1"], [34.0, "2"]]
+
+
+@pytest.mark.parametrize("headers", ["DO can 1 (ppb),DO can 12 (ppb)", "Can 1 DO ppb,Can 12 DO ppb"])
+def test_columns_that_number_the_cans_are_samples(take_csv: Take, headers: str) -> None:
+    intake = take_csv(f"Run,Batch,Packed on,{headers},Avg DO (ppb),DO max\nR1,7,2026-03-02,40,41,40.5,41\n")
+    readings = intake.records["readings"]
+    assert readings[["sample", "stage", "value"]].values.tolist() == [["1", "pack", 40.0], ["12", "pack", 41.0]]
+    assert readings["replicate"].isna().all()
+    assert intake.sheets[0].kept_as_extra == ()  # what sums up columns beside it is no practice
+    assert intake.problems == ()
+
+
+def test_numbered_cans_of_several_rows_of_a_run_stay_apart(take_csv: Take) -> None:
+    text = "Run,Batch,Packed on,DO can 1 (ppb),DO can 2 (ppb)\nR1,7,2026-03-02,40,41\nR1,7,2026-03-02,42,43\n"
+    readings = take_csv(text).records["readings"]
+    assert readings["sample"].tolist() == ["1-1", "1-2", "2-1", "2-2"]
+
+
+def test_numbered_samples_of_a_tank_are_not_packs(take_csv: Take) -> None:
+    text = "Batch,Tank,Date,DO sample 1 (ppb),DO sample 2 (ppb)\n7,FV1,2026-03-02,40,41\n"
+    readings = take_csv(text).records["readings"]
+    assert readings[["sample", "stage"]].values.tolist() == [["1", "fermenter"], ["2", "fermenter"]]
+
+
+def test_a_mean_that_stands_alone_is_the_reading(take_csv: Take) -> None:
+    intake = take_csv("Run,Batch,Packed on,DO SD,Average DO (ppb)\nR1,7,2026-03-02,2,40\n")
+    assert intake.records["readings"]["value"].tolist() == [40.0]
+    assert intake.sheets[0].columns["DO SD"] == "ignore"
