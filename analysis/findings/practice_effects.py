@@ -20,6 +20,8 @@ __all__ = ["practice_effect"]
 WIDEST = 100.0
 # The interval for repeated looks is asymptotic.
 FEWEST_FOR_LOOKS = 10
+# Of so few practices hardly any batch is used up.
+MOST_UNCROWDED = 2
 
 
 def practice_effect(
@@ -52,6 +54,7 @@ def practice_effect(
     followers = notes.separation.followers.get(column, ())
     kept = _kept(together.estimate, level, log)
     batches = int(notes.frame["batch"].nunique())
+    crowded = judgement.verdict is Verdict.CANNOT_TELL_YET and MOST_UNCROWDED < len(fits.together) > together.df
     return PracticeEffect(
         practice=" + ".join([candidate.name, *(f.candidate.name for f in followers)]),
         label=" with ".join([candidate.label, *(_along(f, f.candidate.label) for f in followers)]),
@@ -65,7 +68,8 @@ def practice_effect(
         alone=_beside(alone, level, log, unit),
         without_trend=_beside(without_trend, level, log, unit),
         batches=batches,
-        needed=_needed(judgement, margin, batches),
+        needed=None if crowded else _needed(judgement, margin, batches),
+        crowded=crowded,
         looked_at_often=_often(together, batches, level, log, unit),
         along=tuple(_along(f, f.candidate.spoken) for f in followers),
         selected=_selected(together, judgement, level, log, unit),

@@ -55,10 +55,10 @@ def _apart(values: np.ndarray, errors: np.ndarray) -> np.ndarray:
 
 def _sentence(count: int, spread: float, apart: list[tuple[str, float]], unit: str, *, log: bool) -> str:
     if spread == 0:
-        return f"no spread between its {count} levels was found beyond that between batches"
+        return f"no difference between the {count} that were seen was found beyond that between batches"
     size = amount(100 * math.expm1(spread), "%", digits=2) if log else amount(spread, unit)
-    said = f"its {count} levels differ by about {size} (one standard deviation), which every verdict allows for"
+    said = f"the {count} that were seen differ by about {size} (one standard deviation), which every verdict allows for"
     if not apart:
-        return f"{said}; no one of them stands out beyond chance"
+        return f"{said}; none of them stands out beyond chance"
     named = [f"{label} ({percent(100 * math.expm1(v)) if log else change(v, unit)})" for label, v in apart]
     return f"{said}; {listing(named)} stand{'s' if len(named) == 1 else ''} out against the others"

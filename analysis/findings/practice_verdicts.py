@@ -19,7 +19,10 @@ from analysis.models import BatchesNeeded, MixedFit
 from analysis.verdicts import Judgement, MarginAtLevel, Verdict
 from analysis.vocabulary import Measure
 
-__all__ = ["Grounds", "PracticeEffect", "PracticesFinding"]
+__all__ = ["BEYOND_TELLING", "Grounds", "PracticeEffect", "PracticesFinding", "within"]
+
+# So many times the level: an end further out is no figure that anybody can use.
+BEYOND_TELLING = 10.0
 
 
 @dataclass(frozen=True)
@@ -27,7 +30,8 @@ class PracticeEffect:
     """What one step of a practice does to the measure.
 
     ``label`` heads a line, ``spoken`` stands inside a sentence; ``along`` is what always moves with the practice, as it
-    stands inside a sentence.
+    stands inside a sentence. ``crowded`` says that there are hardly more batches than practices, so that what it would
+    take cannot be said yet.
 
     ``effect`` is the 95 % interval in the measure's kept unit at the finding's ``level``, ``inner`` the 90 % one that
     is held against the margin; ``percent`` the same effect as a share of the level. ``alone`` and ``without_trend`` are
@@ -55,6 +59,7 @@ class PracticeEffect:
     looked_at_often: Estimate | None = None
     selected: Estimate | None = None
     along: tuple[str, ...] = ()
+    crowded: bool = False
 
     @property
     def more_batches(self) -> int | None:
@@ -155,7 +160,7 @@ class PracticesFinding(Finding):
                 e.step_unit,
                 _verdict_in_words(e),
                 change(e.effect.value),
-                span(e.effect.low, e.effect.high),
+                within(e.effect, self),
                 percent(e.percent),
                 f"{e.batches:,}",
                 _needed_in_words(e),
@@ -178,6 +183,13 @@ class PracticesFinding(Finding):
         }
 
 
+def within(estimate: Estimate, finding: PracticesFinding, unit: str = "") -> str:
+    """Return an interval in words; where its upper end lies beyond ten times the level it says no more than that."""
+    if finding.log and finding.level and estimate.high > BEYOND_TELLING * finding.level:
+        return f"{change(estimate.low)} to more than ten times the level"
+    return span(estimate.low, estimate.high, unit)
+
+
 def _verdict_in_words(effect: PracticeEffect) -> str:
     if effect.judgement.size_certain:
         return f"{effect.verdict}, surely by more than the margin"
@@ -186,6 +198,8 @@ def _verdict_in_words(effect: PracticeEffect) -> str:
 
 def _needed_in_words(effect: PracticeEffect) -> str:
     needed = effect.needed
+    if effect.crowded:
+        return "hardly more batches than practices"
     if needed is None:
         return "none will do: split a batch" if effect.judgement.effect.lowered_by else ""
     if needed.more_equivalence is None or needed.more_difference is None:
@@ -194,6 +208,8 @@ def _needed_in_words(effect: PracticeEffect) -> str:
 
 
 def _advice(effect: PracticeEffect) -> str:
+    if effect.crowded:
+        return "There are hardly more batches than practices: a few more batches will tell much more."
     if effect.needed is not None:
         return effect.needed.advice
     return "More batches like these will not tell; a split batch would." if effect.judgement.effect.lowered_by else ""

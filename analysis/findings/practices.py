@@ -307,7 +307,7 @@ def _page_cautions(margin: MarginAtLevel, what: Measure) -> tuple[str, ...]:
     if margin.margin.is_default:
         said.append(
             f"The margin of {margin.margin.value:g} {margin.margin.unit} is a working default: set the smallest "
-            "difference that matters to you among the targets, for each recipe."
+            "difference that matters to you, for each recipe, on the page of practices or among the targets."
         )
     elif margin.margin.recipe is not None:
         share = amount(100 * margin.absolute / margin.level, "%", digits=2)

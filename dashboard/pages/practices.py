@@ -17,8 +17,9 @@ from analysis.findings.export import ExportNote, Form, export_table
 from analysis.findings.filters import Filters
 from analysis.findings.practice_checks import model_checks
 from analysis.findings.practice_depth import deepen
+from analysis.findings.practice_verdicts import within
 from analysis.findings.practices import PracticeEffect, PracticesFinding, practices
-from analysis.findings.wording import amount, change, count, span
+from analysis.findings.wording import amount, change, count
 from dashboard.figures.interval import IntervalScale, interval, interval_axis
 from dashboard.parts import as_read, exports, margins
 from dashboard.parts.addresses import filters_from_kept
@@ -215,7 +216,7 @@ def verdict_table(finding: PracticesFinding) -> Component:
             mark(effect.verdict),
             effect.step_unit,
             change(effect.effect.value),
-            span(effect.effect.low, effect.effect.high),
+            within(effect.effect, finding),
             f"{effect.batches:,}",
             "" if effect.more_batches is None else f"{effect.more_batches:,}",
         )

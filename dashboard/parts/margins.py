@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import dash_mantine_components as dmc
+import pandas as pd
 from dash import ALL, Dash, Input, Output, State, ctx, html
 from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
@@ -13,6 +14,7 @@ from analysis.findings.margins import DecidedMargin, decide_margin, decided_marg
 from analysis.findings.wording import amount, day
 from analysis.ledger import LedgerError
 from analysis.linking import PackTable
+from analysis.verdicts import Margin
 from analysis.vocabulary import FORMATS
 from analysis.vocabulary import measure as measure_of
 from dashboard.parts.context import context
@@ -26,6 +28,7 @@ VALUE, UNIT, RECIPE, FORMAT = "margin-value", "margin-unit", "margin-recipe", "m
 BECAUSE, WHO, SET, FAULT, LIST = "margin-because", "margin-who", "margin-set", "margin-fault", "margin-list"
 ANY_BACK = {"type": "margin-back", "entry": ALL}
 _EVERY = "every"
+_EVERY_FORMAT = "every format"
 _LONGEST = 500
 
 
@@ -61,7 +64,7 @@ def _controls() -> list[Component]:
 
 
 def _formats() -> list[dict[str, str]]:
-    return [{"value": _EVERY, "label": "every format"}, *({"value": f, "label": f} for f in FORMATS)]
+    return [{"value": _EVERY, "label": _EVERY_FORMAT}, *({"value": f, "label": f} for f in FORMATS)]
 
 
 def offer(measure: object, _state: int | None):
@@ -82,28 +85,41 @@ def _unit_words(unit: str) -> str:
 def margin_list(measure: str, table: PackTable, decided: Sequence[DecidedMargin]) -> Component:
     """Return the margins that count for a measure, and those that were set here, which can be taken back."""
     own = [one for one in decided if one.measure == measure]
-    seen = set(table.rows["format"].dropna().unique())
-    formats = [None, *(form for form in FORMATS if form in seen)]
-    counted = {
-        (margin.recipe or "every recipe", margin.set_by, margin.set_at, amount(margin.value, margin.unit))
-        for form in formats
-        for margin in margins_on_record(table.targets, measure, form)
-    }
-    rows = [(recipe, size, by, day(at) if at else "") for recipe, by, at, size in sorted(counted, key=str)]
-    columns = (Column("Recipe"), Column("Margin", kind="figures"), Column("Set by"), Column("On"))
+    rows = _counting(table.targets, measure)
+    columns = (Column("Recipe"), Column("Format"), Column("Margin", kind="figures"), Column("Set by"), Column("On"))
     label = measure_of(measure).label
     return html.Div(
         [
             data_table(f"Margins on record for {label}", columns, rows)
             if rows
             else html.P(f"None is on record for {label}: a working default is used.", className="soft"),
+            html.P("One for a single format counts where that format alone is compared.", className="soft")
+            if any(row[1] != _EVERY_FORMAT for row in rows)
+            else None,
             html.Ul([html.Li(_line(one)) for one in own], className="margins-set") if own else None,
         ]
     )
 
 
+def _counting(targets: pd.DataFrame, measure: str) -> list[tuple[str, ...]]:
+    """Return a row for each recipe and format that has a margin: the latest."""
+    if not len(targets):
+        return []
+    seen = targets.loc[targets["quantity"] == measure, "format"].dropna().unique()
+    found: dict[tuple[str, str], Margin] = {}
+    for form in (None, *(str(form) for form in seen if form)):
+        own = targets[targets["format"].isna() | (targets["format"] == "")] if form is None else targets
+        own = own if form is None else own[own["format"] == form]
+        for margin in margins_on_record(own, measure, form):
+            found[margin.recipe or "every recipe", form or _EVERY_FORMAT] = margin
+    return [
+        (recipe, form, amount(m.value, m.unit), m.set_by, "" if m.set_at is None else day(m.set_at))
+        for (recipe, form), m in sorted(found.items())
+    ]
+
+
 def _line(one: DecidedMargin) -> list[Component | str]:
-    meant = f"{one.recipe or 'every recipe'}, {one.format or 'every format'}"
+    meant = f"{one.recipe or 'every recipe'}, {one.format or _EVERY_FORMAT}"
     return [
         f"{amount(one.value, one.unit)} for {meant}: {one.because.rstrip('.')} ({one.by}, {day(one.at)}). ",
         dmc.Button(

@@ -9,7 +9,7 @@ from dash.development.base_component import Component
 
 from analysis.findings.practice_checks import ModelChecks
 from analysis.findings.practices import PracticesFinding
-from analysis.findings.wording import amount, count
+from analysis.findings.wording import amount, count, listing
 from analysis.models import MixedFit
 from dashboard.parts.tables import Column, data_table
 from dashboard.parts.verdicts import whole_sentence
@@ -25,7 +25,11 @@ _GROUPS = {
     "run": "between runs of a batch",
     "tank": "between tanks",
     "line": "between lines",
+    "meter": "between meters",
+    "panellist": "between panellists",
+    "session": "between days of tasting",
 }
+_LEVEL = "level_"
 
 
 def model_part(finding: PracticesFinding) -> Component | None:
@@ -38,7 +42,7 @@ def model_part(finding: PracticesFinding) -> Component | None:
             html.P(_in_words(finding), className="measure"),
             html.P(["Its formula: ", html.Code(finding.formula)], className="measure"),
             _variances(finding.fit, log=finding.log),
-            *_remarks(finding.fit),
+            *_remarks(finding),
             html.Div(id=MODEL_CHECKS),
             *_controls(finding),
         ],
@@ -106,11 +110,27 @@ def _in_words(finding: PracticesFinding) -> str:
 
 
 def _variances(fit: MixedFit, *, log: bool) -> Component:
-    named = [(_GROUPS.get(v.group, f"between levels of {v.group}"), v.variance, f"{v.levels:,}") for v in fit.variances]
+    named = [(_between(v.group), v.variance, f"{v.levels:,}") for v in fit.variances]
     rows = [(where, _spread(variance, log=log), levels) for where, variance, levels in named]
     rows.append(("between packs of a run", _spread(fit.residual_variance, log=log), f"{fit.rows:,}"))
     columns = (Column("Spread"), Column("Standard deviation", kind="figures"), Column("How many", kind="figures"))
     return data_table("Where the spread lies", columns, rows)
+
+
+def _between(group: str) -> str:
+    """Return what a grouping factor spreads between, in words."""
+    name = group.removeprefix(_LEVEL)
+    return _GROUPS.get(name, f"between levels of “{name.replace('_', ' ')}”")
+
+
+def _column_words(column: str, finding: PracticesFinding) -> str:
+    """Return what a column of the model stands for."""
+    told = {c.column: c.spoken for c in finding.grounds.design.candidates} if finding.grounds else {}
+    if column in told:
+        return told[column]
+    if column.removeprefix("not_") in told:
+        return f"whether there was any {told[column.removeprefix('not_')]}"
+    return "the trend in time" if column.startswith("trend_") else column.partition("[")[0].replace("_", " ")
 
 
 def _spread(variance: float, *, log: bool) -> str:
@@ -118,12 +138,15 @@ def _spread(variance: float, *, log: bool) -> str:
     return amount(100 * math.expm1(deviation), "%", digits=2) if log else amount(deviation)
 
 
-def _remarks(fit: MixedFit) -> list[Component]:
-    remarks = []
+def _remarks(finding: PracticesFinding) -> list[Component]:
+    fit, remarks = finding.fit, []
+    if fit is None:
+        return []
     if fit.missing:
         remarks.append(f"{count(fit.missing, 'pack')} left out because something the model needs is not on record.")
     if fit.at_zero:
-        remarks.append(f"No spread was found for: {', '.join(fit.at_zero)}.")
+        remarks.append(f"No spread was found {listing([_between(group) for group in fit.at_zero])}.")
     if fit.dropped:
-        remarks.append(f"Left out because others say the same: {', '.join(fit.dropped)}.")
+        said = list(dict.fromkeys(_column_words(column, finding) for column in fit.dropped))
+        remarks.append(f"Left out because the others say the same: {listing(said)}.")
     return [html.P(remark, className="soft") for remark in remarks]

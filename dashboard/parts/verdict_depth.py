@@ -9,6 +9,7 @@ from dash.development.base_component import Component
 
 from analysis.estimate import Estimate
 from analysis.findings.practice_depth import CurveDot, PartnerSlope, PracticeDepth
+from analysis.findings.practice_verdicts import BEYOND_TELLING
 from analysis.findings.practice_words import spoken_name
 from analysis.findings.practices import PracticeEffect, PracticesFinding
 from analysis.findings.wording import amount, change, percent, span
@@ -19,8 +20,6 @@ from dashboard.parts.verdicts import MARKS, whole_sentence
 
 __all__ = ["depth_part"]
 
-# An interval that reaches beyond so many times the level says nothing.
-_BEYOND_TELLING = 10.0
 _TOO_WIDE = "cannot be told: the recipes’ means lie too close together"
 _TOO_FEW = "cannot be told: it takes four recipes that differ in it"
 
@@ -42,7 +41,7 @@ def depth_part(depth: PracticeDepth, effect: PracticeEffect, finding: PracticesF
 def _ways(depth: PracticeDepth, effect: PracticeEffect, finding: PracticesFinding) -> Component:
     rows = [("Within recipes, beside everything else: this verdict", depth.within)]
     between = depth.between
-    if between is not None and finding.level and between.high - between.low > _BEYOND_TELLING * abs(finding.level):
+    if between is not None and finding.level and between.high - between.low > BEYOND_TELLING * abs(finding.level):
         rows.append(("Between recipes", _TOO_WIDE))
     else:
         rows.append(("Between recipes", between if between is not None else _TOO_FEW))
@@ -157,5 +156,7 @@ def _row(
 def _numbers(estimate: Estimate, finding: PracticesFinding) -> tuple[str, str]:
     if finding.log and finding.level:
         share = 100 / finding.level
-        return percent(share * estimate.value), f"{percent(share * estimate.low)} to {percent(share * estimate.high)}"
+        far = estimate.high > BEYOND_TELLING * finding.level
+        high = "more than tenfold" if far else percent(share * estimate.high)
+        return percent(share * estimate.value), f"{percent(share * estimate.low)} to {high}"
     return change(estimate.value, estimate.unit), span(estimate.low, estimate.high, estimate.unit)

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 from dash import html
 from dash.development.base_component import Component
 
-from analysis.findings.practices import PracticeEffect, PracticesFinding
-from analysis.findings.wording import amount, change, count, day, listing, percent, span
+from analysis.estimate import Estimate
+from analysis.findings.practice_verdicts import BEYOND_TELLING, PracticeEffect, PracticesFinding, within
+from analysis.findings.wording import amount, change, count, day, listing, percent
 from analysis.verdicts import Verdict
 from analysis.vocabulary import PRACTICES, agent_of_dose
 
@@ -56,7 +57,7 @@ def sentence(effect: PracticeEffect, finding: PracticesFinding) -> str:
     """Return what may be said of one practice, in one or two sentences."""
     measured = finding.measure.label if finding.measure.name == "ph" else finding.measure.label.lower()
     step = _step(effect)
-    between = f"{_size(effect.effect.low, finding)} to {_size(effect.effect.high, finding)}"
+    between = _between(effect, finding)
     match effect.verdict:
         case Verdict.RAISES | Verdict.LOWERS:
             word, size = str(effect.verdict), _size(abs(effect.effect.value), finding, signed=False)
@@ -125,6 +126,14 @@ def _size(value: float, finding: PracticesFinding, *, signed: bool = True) -> st
     return told.replace(" ", _UNBROKEN)
 
 
+def _between(effect: PracticeEffect, finding: PracticesFinding) -> str:
+    """Return the interval as it stands in brackets."""
+    low = _size(effect.effect.low, finding)
+    if finding.log and finding.level and effect.effect.high > BEYOND_TELLING * finding.level:
+        return f"{low} to more than tenfold"
+    return f"{low} to {_size(effect.effect.high, finding)}"
+
+
 def _beside_margin(effect: PracticeEffect) -> str:
     if effect.judgement.size_certain:
         return " That is surely more than the margin."
@@ -138,6 +147,8 @@ def _small_but_real(effect: PracticeEffect) -> str:
 
 def _more(effect: PracticeEffect) -> str:
     """Return what it would take to tell."""
+    if effect.crowded:
+        return " There are hardly more batches than practices: a few more batches will tell much more."
     if effect.judgement.effect.lowered_by:
         return " More batches like these will not tell; a split batch would."
     if effect.needed is None:
@@ -155,20 +166,18 @@ def numbers(effect: PracticeEffect, finding: PracticesFinding) -> list[tuple[str
     pairs = [
         ("Effect of one step", f"{change(effect.effect.value, unit)} ({percent(effect.percent)})"),
         ("One step", effect.step_unit),
-        ("95 % interval", span(effect.effect.low, effect.effect.high, unit)),
-        ("90 % interval, held against the margin", span(effect.inner.low, effect.inner.high, unit)),
+        ("95 % interval", within(effect.effect, finding, unit)),
+        ("90 % interval, held against the margin", within(effect.inner, finding, unit)),
     ]
     if effect.alone is not None:
-        pairs.append(("Looked at alone", _interval(effect.alone, unit)))
+        pairs.append(("Looked at alone", _interval(effect.alone, finding)))
     if effect.without_trend is not None:
-        pairs.append(("Without the trend in time", _interval(effect.without_trend, unit)))
+        pairs.append(("Without the trend in time", _interval(effect.without_trend, finding)))
     judged = effect.judgement
     if effect.looked_at_often is not None:
-        pairs.append(
-            ("95 % however often you look", span(effect.looked_at_often.low, effect.looked_at_often.high, unit))
-        )
+        pairs.append(("95 % however often you look", within(effect.looked_at_often, finding, unit)))
     if effect.selected is not None:
-        pairs.append(("95 % allowing for its being picked out", span(effect.selected.low, effect.selected.high, unit)))
+        pairs.append(("95 % allowing for its being picked out", within(effect.selected, finding, unit)))
     pairs.append(("Batches it rests on", f"{effect.batches:,}"))
     pairs.append(("p, and q allowing for all questions at once", f"{_p(judged.p)} and {_p(judged.q)}"))
     if effect.needed is not None:
@@ -184,8 +193,9 @@ def _batches(more: int | None) -> str:
     return "more than 200: split a batch" if more is None else f"{more:,}" if more else "none: enough are on record"
 
 
-def _interval(estimate: object, unit: str) -> str:
-    return f"{change(estimate.value, unit)} ({span(estimate.low, estimate.high, unit)})"  # type: ignore[attr-defined]
+def _interval(estimate: Estimate, finding: PracticesFinding) -> str:
+    unit = finding.measure.unit
+    return f"{change(estimate.value, unit)} ({within(estimate, finding, unit)})"
 
 
 def _p(value: float) -> str:

@@ -1,5 +1,6 @@
 """Can a person set the smallest difference that matters, with name and reason, and take it back?"""
 
+import pandas as pd
 import pytest
 from dash.exceptions import PreventUpdate
 
@@ -57,6 +58,18 @@ def test_the_margins_of_a_measure_are_listed_with_who_and_when(told):
     assert ([u["value"] for u in units], unit) == (["points"], "points")
     assert {"P40", "I62", "every"} <= {r["value"] for r in recipes}
     assert "0.400 points for every recipe, can: as we agreed (CD," in str(listed)
+
+
+def test_margins_stand_by_recipe_and_format_with_the_latest_last():
+    at = pd.to_datetime(["2026-01-01", "2026-02-01", "2026-01-05"])
+    targets = pd.DataFrame(
+        {"recipe": ["P40", "P40", None], "format": [None, None, "keg"], "quantity": "haze", "margin": [0.3, 0.2, 0.5],
+         "by": ["AB", "CD", "AB"], "at": at}
+    )  # fmt: skip
+    assert part._counting(targets, "haze") == [
+        ("P40", "every format", "0.200 EBC", "CD", "1 February 2026"),
+        ("every recipe", "keg", "0.500 EBC", "AB", "5 January 2026"),
+    ]
 
 
 def test_a_margin_is_taken_back_for_a_reason(told, triggered):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 from datetime import datetime
 
+import numpy as np
 import pandas as pd
 import pytest
 from dash.exceptions import PreventUpdate
@@ -17,8 +18,10 @@ from analysis.models import BatchesNeeded
 from analysis.verdicts import Effect, Margin, MarginAtLevel, judge_family
 from dashboard.figures.interval import IntervalScale, interval
 from dashboard.pages import practices as page
+from dashboard.parts.model_words import model_part
 from dashboard.parts.verdict_depth import depth_part
 from dashboard.parts.verdicts import cautions_of, margin_words, numbers, scope_of, sentence
+from data_demo.small_breweries import SmallBrewery, pack_table_of, simulate_packs
 
 LEVEL = 60.0
 MARGIN = MarginAtLevel.at(Margin(20.0, "%", "working default", is_default=True), LEVEL, log=False)
@@ -247,3 +250,27 @@ def test_an_effect_that_bends_differs_by_recipe_and_by_finings_is_drawn(finding)
     assert "No finings in the tank" in shown
     assert "4.0 days (long)" in shown
     assert "Recipes differ in it: P40 +5 %." in shown
+
+
+def test_an_end_beyond_ten_times_the_level_is_no_figure(finding):
+    wide = type(finding)(**{**vars(finding), "level": 60.0, "log": True})
+    told = effect(4.0, 400.0)
+    assert "to more than tenfold)" in plain(sentence(told, wide))
+    assert dict(numbers(told, wide))["95 % interval"].endswith("to more than ten times the level")
+    assert "more than ten" not in sentence(effect(4.0, 8.0), wide)
+
+
+def test_hardly_more_batches_than_practices_are_said_to_be_that():
+    brewery = SmallBrewery(batches=26, effects=(0.0,) * 14, recipes=2)
+    rows = simulate_packs(brewery, np.random.default_rng(4))
+    crowded = practices(pack_table_of(rows, brewery), "total_oxygen")
+    assert all(e.crowded and e.needed is None for e in crowded.practices)
+    assert sentence(crowded.practices[0], crowded).endswith("a few more batches will tell much more.")
+    assert crowded.in_words()[1][0][-1] == "hardly more batches than practices"
+    assert "hardly more batches" in crowded.as_document()["practices"][0]["advice"]
+
+
+def test_the_model_is_told_in_words_not_in_names_of_columns(finding):
+    shown = str(model_part(finding))
+    assert "level_" not in shown.replace(finding.formula, "")
+    assert "between levels of" not in shown
