@@ -93,12 +93,11 @@ def _end(matter: Matter) -> str:
     if ended is not None:
         size = f" ({percent(ended.percent)})" if math.isfinite(ended.percent) else ""
         return f"It came back about {day(ended.at)}{size}; {runs} so until then."
-    if matter.lasts:
-        return (
-            f"It still stands so: {count(len(matter.runs), 'run')} until now."
-            if matter.stretch.move
-            else "The latest run belongs to it."
-        )
+    if matter.lasts and matter.stretch.move is None:
+        return "The latest run belongs to it."
+    if matter.lasts and matter.stretch.move is not None:
+        until_now = count(len(matter.runs), "run")
+        return "It has not come back." if matter.stretch.move.gradual else f"It still stands so: {until_now} until now."
     after = len(matter.series.points) - 1 - matter.stretch.last
     following = matter.series.points[matter.stretch.last + 1].at
     if any(phase.begins == following and phase.because is not None for phase in matter.series.phases):
