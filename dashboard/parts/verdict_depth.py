@@ -20,8 +20,8 @@ from dashboard.parts.verdicts import MARKS, whole_sentence
 
 __all__ = ["depth_part"]
 
-_TOO_WIDE = "cannot be told: the recipes’ means lie too close together"
-_TOO_FEW = "cannot be told: it takes four recipes that differ in it"
+_TOO_WIDE = "cannot be told, their means lie too close together"
+_TOO_FEW = "cannot be told, it takes four recipes that differ in it"
 
 
 def depth_part(depth: PracticeDepth, effect: PracticeEffect, finding: PracticesFinding) -> Component:
@@ -147,7 +147,7 @@ def _row(
     label: str, estimate: Estimate | str, scale: IntervalScale, effect: PracticeEffect, finding: PracticesFinding
 ) -> tuple[object, ...]:
     if isinstance(estimate, str):
-        return (label, "", "", estimate)
+        return (f"{label}: {estimate}", "", "", "")
     name = MARKS[effect.verdict].name
     drawing = interval(scale, estimate.low, estimate.low, estimate.value, estimate.low, estimate.high, name)
     return (label, *_numbers(estimate, finding), drawing)
