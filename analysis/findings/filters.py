@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -17,7 +18,7 @@ __all__ = ["Filters"]
 class Filters:
     """What was asked about; whatever is empty or None asks about all.
 
-    ``since`` and ``until`` are both included. A recipe, format or tank is compared as it is written in the pack table.
+    ``since`` and ``until`` are both included. A recipe or tank is found whatever the case of its letters, and spaces.
     """
 
     recipes: tuple[str, ...] = ()
@@ -50,11 +51,11 @@ class Filters:
         """
         kept = pd.Series(True, index=frame.index)
         if self.recipes:
-            kept &= _column(frame, "recipe").isin(self.recipes)
+            kept &= _alike(_column(frame, "recipe"), self.recipes)
         if self.format is not None:
             kept &= _column(frame, "format") == self.format
         if self.tank is not None:
-            kept &= _column(frame, "tank") == self.tank
+            kept &= _alike(_column(frame, "tank"), (self.tank,))
         if self.since is not None:
             kept &= _column(frame, moment) >= pd.Timestamp(self.since)
         if self.until is not None:
@@ -85,6 +86,16 @@ class Filters:
         if self.tank is not None:
             parts.append(f"tank {self.tank}")
         return ", ".join(parts) or "everything on record"
+
+
+def _alike(written: pd.Series, wanted: Sequence[str]) -> pd.Series:
+    """Return whether each name is one of those that are wanted: "pale 1" asks about "PALE 1"."""
+    names = {_plain(name) for name in wanted}
+    return written.isin([name for name in written.dropna().unique() if _plain(name) in names])
+
+
+def _plain(name: str) -> str:
+    return " ".join(str(name).split()).casefold()
 
 
 def _column(frame: pd.DataFrame, name: str) -> pd.Series:

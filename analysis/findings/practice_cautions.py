@@ -15,7 +15,7 @@ from analysis.findings.practice_rounding import Lost, rounding_caution
 from analysis.findings.practice_rows import Candidate
 from analysis.findings.practice_separation import Companion, Separation
 from analysis.findings.practice_slope import Slope
-from analysis.findings.wording import amount, count, listing
+from analysis.findings.wording import count, figure, listing
 
 __all__ = ["Notes", "cautions_for", "together_note"]
 
@@ -104,4 +104,4 @@ def _range_seen(candidate: Candidate, frame: pd.DataFrame) -> str:
     if unit in ("h", "d"):
         days = 24.0 if unit == "h" else 1.0
         low, high, unit = low / days, high / days, "days"
-    return f"range seen {amount(low)} to {amount(high, unit)}; nothing is said beyond it"
+    return f"range seen {figure(low)} to {figure(high, unit)}; nothing is said beyond it"

@@ -16,7 +16,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from analysis.findings.practice_rows import Candidate
-from analysis.findings.wording import amount
+from analysis.findings.wording import amount, figure
 
 __all__ = ["Lost", "grid_of", "rounding_caution", "shares_lost"]
 
@@ -24,6 +24,7 @@ GRIDS = (1, 2, 5, 10, 15, 20, 25, 30, 50, 60, 100, 250, 500)
 WORTH_SAYING = 0.05
 MOST_LOST = 0.9
 FEWEST_VALUES = 3
+MOST_COUNTED = 12
 
 
 @dataclass(frozen=True)
@@ -59,7 +60,12 @@ def shares_lost(frame: pd.DataFrame, candidates: Sequence[Candidate]) -> dict[st
     """
     columns = [c.column for c in candidates]
     by_batch = frame.groupby(["recipe", "batch"])[columns].mean()
-    grids = {c.column: grid_of(by_batch[c.column] * c.step) / c.step for c in candidates if c.practice.type == "number"}
+    written = {c.column: by_batch[c.column] * c.step for c in candidates if c.practice.type == "number"}
+    grids = {
+        c.column: grid_of(written[c.column]) / c.step
+        for c in candidates
+        if c.column in written and not (not c.practice.unit and _counts(written[c.column]))
+    }
     if not any(grids.values()):
         return {}
     own = _own_spreads((by_batch - by_batch.groupby("recipe").transform("mean")).to_numpy(dtype=np.float64))
@@ -72,6 +78,12 @@ def shares_lost(frame: pd.DataFrame, candidates: Sequence[Candidate]) -> dict[st
     return found
 
 
+def _counts(values: pd.Series) -> bool:
+    """Tell whether numbers without a unit count something, such as dumps: small and whole, and not rounded."""
+    known = values.dropna().to_numpy(dtype=np.float64)
+    return bool(np.allclose(known, np.round(known), atol=1e-6) and (known >= 0).all() and (known <= MOST_COUNTED).all())
+
+
 def _own_spreads(within: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
     """Return each column's variance that the other columns leave, (p,)."""
     return np.asarray(1.0 / np.diagonal(np.linalg.pinv(within.T @ within / len(within), hermitian=True)))
@@ -82,7 +94,7 @@ def rounding_caution(candidate: Candidate, lost: Lost | None) -> str:
     if lost is None:
         return ""
     return (
-        f"written down in steps of {amount(lost.grid * candidate.step, candidate.practice.unit)}: its effect looks "
+        f"written down in steps of {figure(lost.grid * candidate.step, candidate.practice.unit)}: its effect looks "
         f"smaller than it is, by about {amount(100 * lost.share, '%', digits=2)}, so that it has to stay that much "
         "further inside the margin"
     )

@@ -195,8 +195,10 @@ def _measured(rows: pd.DataFrame, measure: Measure) -> tuple[pd.DataFrame, tuple
     if measure.is_tasting:
         frame["panellist"] = rows["panellist"]
         frame["session"] = rows["tasted_on"]
-    frame = frame[frame["y"].notna() & frame["recipe"].notna() & frame["batch"].notna()]
     left_out: list[LeftOut] = []
+    frame = frame[frame["y"].notna()]
+    unknown = frame["recipe"].isna() | frame["batch"].isna()
+    frame = _without(frame, unknown, "of batches whose recipe is not known", left_out)
     if measure.name in OXYGEN:
         late = frame["age_days"] > LATEST_OXYGEN_READING_DAYS
         frame = _without(frame, late, "read more than 3 days after closing, when oxygen has been used up", left_out)
@@ -237,6 +239,8 @@ def _candidates(
     frame: pd.DataFrame, values: pd.Series, practice: Practice
 ) -> list[tuple[Candidate, Floats]] | NotAssessed:
     recorded = frame.loc[values.notna(), "batch"].nunique()
+    if not recorded:
+        return NotAssessed(practice.name, "not recorded for any batch")
     if recorded < FEWEST_BATCHES:
         reason = f"recorded for {count(recorded, 'batch', 'batches')} only; at least {FEWEST_BATCHES} are needed"
         return NotAssessed(practice.name, reason)

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from datetime import date, datetime
 
-__all__ = ["amount", "change", "count", "day", "listing", "percent", "percent_of_ratio", "span"]
+__all__ = ["amount", "change", "count", "day", "figure", "listing", "percent", "percent_of_ratio", "span"]
 
 MINUS = "−"
 NOT_KNOWN = "not known"
@@ -28,6 +28,17 @@ def amount(value: float, unit: str = "", *, digits: int = 3) -> str:
         return NOT_KNOWN
     text = _significant(value, digits)
     return f"{text} {unit}".strip() if unit != "%" else f"{text} %"
+
+
+def figure(value: float, unit: str = "") -> str:
+    """Return a value that was set or noted, such as a dose, without zeros that say nothing.
+
+    >>> figure(50.0, "mL/hL"), figure(7.48, "days")
+    ('50 mL/hL', '7.48 days')
+    """
+    text = amount(value)
+    text = text.rstrip("0").rstrip(".") if "." in text else text
+    return f"{text} {unit}".strip()
 
 
 def change(value: float, unit: str = "", *, digits: int = 3) -> str:

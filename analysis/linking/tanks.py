@@ -18,6 +18,7 @@ __all__ = ["TANK_HEADERS", "tanks_of", "written_tanks"]
 
 TANK_HEADERS = frozenset(
     {"tank", "vessel", "bright_tank", "bright_beer_tank", "from_tank", "from_vessel", "tank_no", "bbt", "bt", "fv"}
+    | {"ex_tank", "ex_vessel", "ex_bbt", "ex_fv", "from_bbt", "from_fv", "source_tank", "source_vessel", "packed_from"}
 )
 """Further columns of a packaging sheet that say from which vessel a run was packed."""
 

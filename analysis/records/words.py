@@ -56,10 +56,11 @@ _RUN = """run, pack run, packaging run, package run, packing run, canning run, b
     packaging, pack"""
 _VESSEL = """vessel, tank, fv, fermenter, fermentor, fermentation vessel, fermenting vessel, cct, unitank, uni
     tank, bbt, bright tank, bright beer tank, conditioning tank, maturation tank, cv, bt, dpv, which tank, tank
-    vessel, source tank"""
+    vessel, source tank, into fv, into tank, into vessel, into fermenter, to fv"""
 _RECIPE = "recipe, beer, product, brand, beer recipe, brew type, sku | type, style"
 _FORMAT = """format, pack format, package type, package, container, pack type, packaging type, packaging format,
-    container type, package format | pack, packaging, type"""
+    container type, package format, keg bottle, bottle keg, can bottle, bottle can, can keg, keg can, can or
+    bottle, keg or bottle, can or keg, can bottle keg, keg can bottle | pack, packaging, type"""
 _QUANTITY = """quantity, measure, measurement, parameter, test, analysis, analyte, property, determination,
     variable, measurand, what, reading type, quantity measured, test type, what measured, measured quantity"""
 _METER = """meter, instrument, probe, analyser, analyzer, device, equipment, instrument used, meter used,

@@ -65,3 +65,8 @@ def test_one_beer_in_two_spellings_is_one_recipe(cellar: Build) -> None:
     )
     assert table.batches["recipe"].tolist() == ["Mild", "Mild", "Mild", "Mild", "Stout"]
     assert table.targets["recipe"].tolist() == ["Mild"]
+
+
+def test_the_tank_that_a_run_came_out_of_is_its_tank(cellar: Build) -> None:
+    table = link(cellar(pack_runs=[_packed("R1", "1", **{"Ex tank": "BBT 2"})], readings=[_read("R1")]))
+    assert table.rows["tank"].tolist() == ["BBT2"]

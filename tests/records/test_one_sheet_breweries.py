@@ -49,3 +49,13 @@ def test_a_packaging_log_without_run_numbers_gives_runs(take: Take) -> None:
     intake = take([["Batch", "Packaged on", "Format", "Size mL"], [12, DAY, "can", 440], [None, NEXT, "can", 440]])
     assert intake.records["pack_runs"][["run", "size"]].values.tolist() == [["12 2026-03-02", 440.0]]
     assert "value-needed" in [p.code for p in intake.problems]
+
+
+def test_a_header_that_lists_the_formats_is_the_format(take: Take) -> None:
+    sheet = [["Run", "Gyle", "Packaged on", "Keg/Bottle"], ["R1", 2417, DAY, "keg"], ["R2", 2418, NEXT, "Bottle"]]
+    assert take(sheet).records["pack_runs"]["format"].tolist() == ["keg", "bottle"]
+
+
+def test_the_vessel_that_a_brew_went_into_is_its_vessel(take: Take) -> None:
+    sheet = [["Gyle", "Beer", "Brewed on", "Into FV"], [2417, "Mild", DAY, "FV 3"], [2418, "Mild", NEXT, "FV 4"]]
+    assert take(sheet).records["batches"]["vessel"].tolist() == ["FV3", "FV4"]
