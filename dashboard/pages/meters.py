@@ -80,7 +80,7 @@ def shown_checks(finding: MetersFinding) -> tuple[Shown, ...]:
 def layout(measure: str = "", **_address: object) -> Component:
     """Return the page; the address may name the checks that stand large."""
     return html.Div(
-        className="page page-unselected",
+        className="page",
         children=[
             html.H1("Meters", tabIndex=-1),
             html.P(id=ANSWER, className="answer"),
