@@ -91,7 +91,7 @@ def drawing_of(series: Series, measure: Measure, behind: Series | None = None) -
     """
     of_one_recipe = series.recipe is not None or bool(series.charted)
     unit = series.unit_of(measure)
-    label = measure.label if of_one_recipe else f"{measure.label}, from each recipe’s own centre"
+    label = measure.label if of_one_recipe else "From each recipe’s own centre"  # fits a phone
     return ChartDrawing(
         title=series.name,
         label=f"{label}, running sum" if series.unit == "σ" else label,
