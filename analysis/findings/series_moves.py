@@ -54,20 +54,32 @@ def moves_of(
     Runs of one batch that follow each other count once, by their mean: they are alike, and taken one by one they would
     make every batch look like a new level.
     """
-    named = runs[runs.columns.intersection(["recipe", "batch"])]
-    batch = np.cumsum(named.ne(named.shift()).any(axis=1).to_numpy(bool)) - 1
+    new = _begins_a_batch(runs)
+    first = np.flatnonzero(new)
+    batch = np.cumsum(new) - 1
     size = np.bincount(batch)
-    first = np.cumsum(size) - size
     found, of_size = (np.bincount(batch, weights=series) / size for series in (found_in, sized))
-    moves = _moves_between(runs.iloc[first], found, of_size, practices, scale)
+    shifts = level_shifts(found)
+    if not shifts:
+        return ()
+    moves = _moves_between(runs.iloc[first], shifts, of_size, practices, scale)
     return tuple(replace(move, point=int(first[move.point])) for move in moves)
 
 
+def _begins_a_batch(runs: pd.DataFrame) -> npt.NDArray[np.bool_]:
+    """Return whether each run is of another batch or recipe than the run before it; one not named is of its own."""
+    new = np.zeros(len(runs), dtype=np.bool_)
+    new[:1] = True
+    for name in ("recipe", "batch"):
+        if name in runs:
+            new[1:] |= [before != after for before, after in pairwise(runs[name].tolist())]
+    return new
+
+
 def _moves_between(
-    runs: pd.DataFrame, found_in: Floats, sized: Floats, practices: Sequence[Practice], scale: Scale
+    runs: pd.DataFrame, shifts: Sequence[Shift], sized: Floats, practices: Sequence[Practice], scale: Scale
 ) -> tuple[Move, ...]:
-    shifts = level_shifts(found_in)
-    edges = [0, *(shift.at for shift in shifts), found_in.size]
+    edges = [0, *(shift.at for shift in shifts), sized.size]
     moves: list[Move] = []
     place = 0
     for _, like in groupby(shifts, key=lambda shift: shift.size > 0):

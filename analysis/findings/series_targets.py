@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -27,10 +28,24 @@ class TargetLimits:
 
 @dataclass(frozen=True)
 class TargetsKept:
-    """The limits on record and how the runs keep within them."""
+    """The limits on record and how the runs keep within them.
+
+    ``chart`` is what is held against them, ``censored`` as for ``capability``; ``moved`` is whether the level moved
+    within the last phase: there is then no one level to hold against the limits.
+    """
 
     limits: TargetLimits
-    capability: Capability
+    chart: Chart = field(repr=False, compare=False)
+    censored: npt.NDArray[np.int8] = field(repr=False, compare=False)
+    moved: bool = False
+
+    @cached_property
+    def capability(self) -> Capability:
+        """How the runs of the last phase keep within the limits; worked out when somebody looks."""
+        found = capability(self.chart, lower=self.limits.lower, upper=self.limits.upper, censored=self.censored)
+        if self.moved and found.why_not is None:
+            return Capability(found.runs, None, None, None, None, None, math.nan, math.nan, _MOVED)
+        return found
 
     def as_document(self) -> dict[str, object]:
         """Return it as the JSON document of the command line has it."""
@@ -126,10 +141,7 @@ def targets_kept(
         return None
     if limits.lower is not None and limits.upper is not None and limits.lower >= limits.upper:
         return None
-    found = capability(chart, lower=limits.lower, upper=limits.upper, censored=censored)
-    if moved and found.why_not is None:
-        found = Capability(found.runs, None, None, None, None, None, math.nan, math.nan, _MOVED)
-    return TargetsKept(limits, found)
+    return TargetsKept(limits, chart, censored, moved)
 
 
 def _limit(cell: float) -> float | None:

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pandas as pd
 
 from analysis.findings.baselines import FrozenPhase, frozen_phases
-from analysis.findings.counted import TASTE_TESTS, countable, counted
+from analysis.findings.counted import PREFIX, TASTE_TESTS, countable, counted
 from analysis.findings.filters import Filters
 from analysis.findings.practice_verdicts import PracticesFinding
 from analysis.findings.practices import practices
@@ -25,7 +25,7 @@ __all__ = ["charted", "counted_options", "series_as_measured"]
 
 def charted(asked: Asked, filters: Filters) -> Stability:
     """Return the charts that were asked for, from the baselines that people froze."""
-    if any(each.name == asked.measure for each in countable(context().packs())):
+    if asked.measure.startswith(PREFIX) and any(each.name == asked.measure for each in countable(context().packs())):
         return context().answer_of_table(_counted, asked.measure, filters, asked.rules)
     done = context().answer_of_table(_done, asked.measure, asked.stage) if asked.drawn == "left" else None
     phases = frozen_phases(context().ledger)
