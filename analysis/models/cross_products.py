@@ -28,7 +28,7 @@ from analysis.models.threads import one_thread
 
 __all__ = ["Accumulator", "CrossProducts", "accumulate", "label_index", "with_dense_products"]
 
-_CHUNK_ROWS = 250_000
+_CHUNK_ROWS = 50_000
 _ROUNDING = 1e-10  # share of the largest level's sum of squares that a subtraction may leave
 
 

@@ -15,7 +15,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import special, stats
+from scipy import special
 
 __all__ = [
     "BatchesNeeded",
@@ -61,9 +61,12 @@ def equivalence_power(
     _check(margin, standard_error, df)
     t = float(special.stdtrit(df, 1.0 - alpha))
     widest = margin / (t * standard_error)  # s/σ beyond which no interval fits
-    top = min(widest, float(np.sqrt(stats.chi2.isf(1e-14, df) / df)))
+    top = min(widest, float(np.sqrt(special.chdtri(df, 1e-14) / df)))
     ratio = 0.5 * top * (_NODES + 1.0)
-    density = 2.0 * df * ratio * stats.chi2.pdf(df * ratio**2, df)
+    square = df * ratio**2
+    half = 0.5 * df
+    chi_squared = np.exp(special.xlogy(half - 1.0, 0.5 * square) - 0.5 * square - special.gammaln(half)) / 2.0
+    density = 2.0 * df * ratio * chi_squared
     reach = margin / standard_error - t * ratio
     shift = effect / standard_error
     inside = special.ndtr(reach - shift) - special.ndtr(-reach - shift)
@@ -75,7 +78,7 @@ def difference_power(effect: float, standard_error: float, df: float, *, alpha: 
     _check(abs(effect), standard_error, df)
     t = float(special.stdtrit(df, 1.0 - alpha / 2.0))
     away = effect / standard_error
-    return float(stats.nct.sf(t, df, away) + stats.nct.cdf(-t, df, away))
+    return float(1.0 - special.nctdtr(df, away, t) + special.nctdtr(df, away, -t))
 
 
 def upper_variance_factor(df: float, confidence: float = 0.8) -> float:

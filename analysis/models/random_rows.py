@@ -13,7 +13,7 @@ import numpy as np
 from scipy import sparse
 from scipy.linalg import lapack
 
-from analysis.models.arrays import CannotFitError, Floats, Ints, Sparse
+from analysis.models.arrays import CannotFitError, Floats, Ints, Sparse, check_dense
 
 __all__ = ["Factored", "RandomRows"]
 
@@ -51,6 +51,7 @@ class RandomRows:
         self.total = int(starts[-1])
         self.first = levels[0] if self.count else 0
         self.size = self.total - self.first
+        check_dense(self.size, "the other factors")
         self._pairs = [self._pattern(t) for t in range(1, self.count)]
 
     def spread(self, theta: Floats, effects: Floats) -> Floats:

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import sparse
 
-from analysis.models.arrays import CannotFitError, Floats, Ints, Sparse
+from analysis.models.arrays import CannotFitError, Floats, Ints, Sparse, check_dense
 from analysis.models.blocks import Block, blocks_of, own_products, pair_products, stacked_products
 from analysis.models.cross_products import CrossProducts
 from analysis.models.reduction import Reduction
@@ -87,7 +87,7 @@ def system_of(sums: CrossProducts, fixed: Sequence[str] | None = None, groups: S
     ValueError
         If a column or group was not added up.
     CannotFitError
-        If there are no more rows than independent fixed columns.
+        If there are no more rows than independent fixed columns, or two factors have more levels than memory is for.
     """
     wanted = tuple(sums.design.fixed if fixed is None else fixed)
     places = _places(wanted, sums.names[:-1], "fixed")
@@ -101,6 +101,7 @@ def system_of(sums: CrossProducts, fixed: Sequence[str] | None = None, groups: S
     factors = tuple(range(len(sums.own))) if chosen is None else tuple(int(t) for t in chosen)
     blocks = blocks_of(sums, factors)
     eliminated, rest = (blocks[0] if blocks else None), blocks[1:]
+    _check_size(sums, rest)
     transform = transform[:, columns]
     HH, HD = _rest(sums, rest, transform)
     return System(
@@ -117,6 +118,11 @@ def system_of(sums: CrossProducts, fixed: Sequence[str] | None = None, groups: S
         basis=_basis(sums, places[kept]),
         offset=offset[kept],
     )
+
+
+def _check_size(sums: CrossProducts, rest: tuple[Block, ...]) -> None:
+    names = [sums.design.factors[owner.factor].name for block in rest for owner in block.owners]
+    check_dense(sum(block.levels * block.width for block in rest), " and ".join(names))
 
 
 def _places(wanted: Sequence[str], known: Sequence[str], parameter: str) -> Ints:

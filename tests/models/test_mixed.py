@@ -9,6 +9,7 @@ from threadpoolctl import ThreadpoolController
 from analysis.models import (
     CannotFitError,
     accumulate,
+    censored_mixed,
     contrast,
     fit_sums,
     leave_one_out,
@@ -294,3 +295,13 @@ def test_leaving_a_batch_out_takes_its_runs_along():
     slopes = leave_one_out(mixed(sloped, frame), frame, "run")
     alone = mixed(sloped, frame[frame["run"] != slopes.levels[3]])
     assert slopes.coefficients[3] == pytest.approx(alone.coefficients, abs=1e-5)
+
+
+def test_two_factors_beyond_memory_are_refused_with_what_to_do():
+    """10,001 levels beside a larger factor: a dense factor would take gigabytes; one below it is let through."""
+    level = np.arange(30_003)
+    frame = pd.DataFrame({"a": level // 2, "b": level % 10_001, "y": np.random.default_rng(3).normal(size=30_003)})
+    with pytest.raises(CannotFitError, match=r"10,001 levels of b,.*leave a factor out, join its rare levels"):
+        mixed("y ~ 1 + (1|a) + (1|b)", frame)
+    with pytest.raises(CannotFitError, match="10,001 levels"):
+        censored_mixed("y ~ 1 + (1|a) + (1|b)", frame.assign(side=0), censored="side")
