@@ -72,7 +72,7 @@ def _begins_a_batch(runs: pd.DataFrame) -> npt.NDArray[np.bool_]:
     new[:1] = True
     for name in ("recipe", "batch"):
         if name in runs:
-            new[1:] |= [before != after for before, after in pairwise(runs[name].tolist())]
+            new[1:] |= np.array([before != after for before, after in pairwise(runs[name].tolist())], dtype=np.bool_)
     return new
 
 
