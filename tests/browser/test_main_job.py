@@ -115,7 +115,7 @@ def test_the_verdicts_are_read_and_opened(demo, visiting):
     told = [" ".join(text.split()) for text in page.locator(".verdict").all_inner_texts()]
     assert {"Lowers", "Cannot tell yet"} <= {text.split(" ", 1)[-1] for text in told}
     expect(page.locator("#practices-answer")).to_contain_text("haze")
-    items.first.locator("summary").click()
+    items.first.locator("summary.verdict-row").click()
     expect(items.first.get_by_text("95 % interval", exact=True)).to_be_visible()
     with page.expect_download() as download:
         page.locator("#practices-verdicts .take-away").get_by_role("link", name="csv").click()
