@@ -17,9 +17,18 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from analysis.findings.meter_bias import Checked, MeterBias
-from analysis.findings.meter_episodes import excess_of
+from analysis.findings.meter_episodes import Episode, begun_by, excess_of
 
-__all__ = ["READ_WITH", "MeterTreatment", "Touched", "Treatment", "excess", "moved_meters", "treated"]
+__all__ = [
+    "READ_WITH",
+    "MeterTreatment",
+    "Touched",
+    "Treatment",
+    "covered",
+    "excess",
+    "moved_meters",
+    "treated",
+]
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -47,6 +56,7 @@ class MeterTreatment:
 
     From the day ``since`` to the day ``until``, both included. Without ``since`` it is about the readings from while
     the meter was off its first level, as its checks have it; with it a reading is set aside whatever the checks say.
+    ``decided`` is when that was decided: a time off that began only after the meter had come back is no part of it.
     """
 
     meter: str
@@ -54,6 +64,7 @@ class MeterTreatment:
     treatment: Treatment
     since: date | None = None
     until: date | None = None
+    decided: datetime | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,15 +91,23 @@ def moved_meters(meters: Iterable[MeterBias]) -> tuple[MeterBias, ...]:
     return tuple(m for m in meters if any(c is not None and c.episodes for c in (m.span, m.zero)))
 
 
-def excess(checked: Checked | None, at: pd.Series) -> Floats:
+def excess(checked: Checked | None, at: pd.Series, decided: datetime | None = None) -> Floats:
     """Return by how much a meter read beyond its first level at each time, shape (n,) [natural log, or kept unit].
 
     0 before it left its course and after it came back. A drift is taken to go on at its rate after the last check.
+    ``decided`` leaves out what began later, as ``MeterTreatment`` has it.
     """
     if checked is None:
         return np.zeros(len(at))
     days = ((at - pd.Timestamp(checked.began)).dt.total_seconds() / 86_400).to_numpy(dtype=np.float64)
-    return np.where(np.isfinite(days), excess_of(checked.episodes, np.nan_to_num(days)), 0.0)
+    return np.where(np.isfinite(days), excess_of(covered(checked, decided), np.nan_to_num(days)), 0.0)
+
+
+def covered(checked: Checked, decided: datetime | None) -> tuple[Episode, ...]:
+    """Return the times in which a meter was off that a decision of a moment is about; all where there is none."""
+    if decided is None:
+        return checked.episodes
+    return begun_by(checked.episodes, (decided - checked.began).total_seconds() / 86_400)
 
 
 def treated(
@@ -131,9 +150,11 @@ def _treat(
     own = (readings["meter"] == treatment.meter) & readings["quantity"].isin(names) & readings["value"].notna()
     places = np.flatnonzero(own.to_numpy(dtype=bool) & _within(readings["measured_at"], treatment))
     part = readings.iloc[places]
-    off = excess(None if bias is None else bias.span, part["measured_at"])
+    off = excess(None if bias is None else bias.span, part["measured_at"], treatment.decided)
     own_quantity = (part["quantity"] == treatment.quantity).to_numpy(dtype=bool)
-    off_zero = np.where(own_quantity, excess(None if bias is None else bias.zero, part["measured_at"]), 0.0)
+    off_zero = np.where(
+        own_quantity, excess(None if bias is None else bias.zero, part["measured_at"], treatment.decided), 0.0
+    )
     hit = (off != 0) | (off_zero != 0)
     if treatment.treatment is Treatment.SET_ASIDE:
         hit = hit | (treatment.since is not None)

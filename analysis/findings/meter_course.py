@@ -170,11 +170,11 @@ def _against(after: Course, days: Floats, before: Floats, moves_left: int) -> Co
     """Say what level the meter had at first, and call it steady again where a repair brought it back there."""
     before = _at_first(days, before, moves_left - 1)
     course = replace(after, before=float(before.mean()))
-    if course.state is State.SHIFTED and before.size >= _FEWEST_BESIDE:
-        reach = float(stdtrit(before.size - 1, 0.975)) * float(before.std(ddof=1)) / math.sqrt(before.size)
-        back = course.low - reach <= course.before <= course.high + reach
-        return replace(course, state=State.STEADY) if back else course
-    return course
+    if course.state is State.DRIFTING or before.size < _FEWEST_BESIDE:
+        return course
+    reach = float(stdtrit(before.size - 1, 0.975)) * float(before.std(ddof=1)) / math.sqrt(before.size)
+    back = course.low - reach <= course.before <= course.high + reach
+    return replace(course, state=State.STEADY if back else State.SHIFTED)
 
 
 def _at_first(days: Floats, before: Floats, moves_left: int) -> Floats:

@@ -173,7 +173,7 @@ def decision_of(entry: JournalEntry) -> MeterDecision:
     told = entry.content
     what = MeterTreatment(
         str(told["meter"]), str(told["quantity"]), Treatment(str(told["treatment"])), _day(told.get("since")),
-        _day(told.get("until")),
+        _day(told.get("until")), entry.at,
     )  # fmt: skip
     then = told.get("checks")
     checks = _checks_then(then) if isinstance(then, Mapping) else None

@@ -15,9 +15,12 @@ from numpy.typing import NDArray
 
 from analysis.findings.meter_course import FEWEST_CHECKS, Course, State, course
 
-__all__ = ["Episode", "episodes", "excess_of"]
+__all__ = ["Episode", "begun_by", "episodes", "excess_of"]
 
 Floats = NDArray[np.float64]
+
+_ESTIMATE = 28.0
+"""How far later checks may move the beginning of an episode [days] (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -47,6 +50,19 @@ class Episode:
 def excess_of(found: Sequence[Episode], days: Floats) -> Floats:
     """Return by how much a meter was off its first level at each time, shape (n,)."""
     return np.asarray(sum((one.excess(days) for one in found), np.zeros(days.size)), dtype=np.float64)
+
+
+def begun_by(found: Sequence[Episode], day: float) -> tuple[Episode, ...]:
+    """Return the episodes that had begun by a day, with what followed them before the meter came back.
+
+    The first one counts a few weeks beyond: when an episode began is an estimate, which later checks move.
+    """
+    if not found or found[0].begins > day + _ESTIMATE:
+        return ()
+    last = max((place for place, one in enumerate(found) if one.begins <= day), default=0)
+    while last + 1 < len(found) and found[last + 1].begins <= found[last].until:
+        last += 1
+    return tuple(found[: last + 1])
 
 
 def episodes(days: Floats, deviations: Floats, now: Course) -> tuple[Episode, ...]:

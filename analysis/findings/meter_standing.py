@@ -5,16 +5,17 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import datetime
 
 import pandas as pd
 
 from analysis.findings.meter_bias import MeterBias, bias_in_words
-from analysis.findings.meter_correction import MeterTreatment, Touched, Treatment, treated
+from analysis.findings.meter_correction import MeterTreatment, Touched, Treatment, covered, treated
 from analysis.findings.meter_decisions import ChecksThen, MeterDecision
 from analysis.findings.wording import amount, count, day, percent_of_ratio
 from analysis.vocabulary import measure as measure_of
 
-__all__ = ["Standing", "off_in_words", "period_in_words", "standing_decisions"]
+__all__ = ["Standing", "moved_again", "off_in_words", "period_in_words", "standing_decisions"]
 
 
 @dataclass(frozen=True)
@@ -134,7 +135,24 @@ def _course(one: MeterDecision, touched: Touched, bias: MeterBias | None, state:
     if (now.state, now.since, now.checks) == (then.state, then.since, then.checks):
         return f"Its checks say the same as on the day of the decision: {_checks(then)}.{follows}"
     back = " It has come back: later readings are used as they were read." if _back(touched, bias) else ""
+    again = moved_again(one, bias)
+    if again is not None:
+        back = (
+            f" It came back and moved again about {day(again)}, of which this decision is no part: take it back and "
+            "decide anew."
+        )
     return f"On the day of the decision its checks said {_checks(then)}; now they say {_checks(now)}.{back}{follows}"
+
+
+def moved_again(one: MeterDecision, bias: MeterBias) -> datetime | None:
+    """Return when a meter first moved again after it came back from what was decided about; None where it did not."""
+    later = [
+        checked.moment(episode.begins)
+        for checked in (bias.span, bias.zero)
+        if checked is not None
+        for episode in checked.episodes[len(covered(checked, one.at)) :]
+    ]
+    return min((moment for moment in later if moment is not None), default=None)
 
 
 def _back(touched: Touched, bias: MeterBias) -> bool:

@@ -16,7 +16,7 @@ from analysis.findings.meter_decisions import MeterDecision
 from analysis.findings.meter_deviations import Deviations, deviations
 from analysis.findings.meter_episodes import episodes
 from analysis.findings.meter_repeats import RepeatStudy, repeat_studies
-from analysis.findings.meter_standing import Standing, standing_decisions
+from analysis.findings.meter_standing import Standing, moved_again, standing_decisions
 from analysis.findings.wording import count, day, listing
 from analysis.ledger import Snapshot
 from analysis.linking import PackTable
@@ -166,8 +166,8 @@ def _cautions(
     told: Deviations, found: Sequence[MeterBias], studies: Sequence[RepeatStudy], standing: Sequence[Standing]
 ) -> tuple[str, ...]:
     said = []
-    decided = {(one.decision.what.meter, one.decision.what.quantity) for one in standing}
-    open_ = [m.meter for m in found if m.state in _MOVED and (m.meter, m.measure.name) not in decided]
+    decided = {(one.decision.what.meter, one.decision.what.quantity): one.decision for one in standing}
+    open_ = [m.meter for m in found if m.state in _MOVED and _undecided(m, decided.get((m.meter, m.measure.name)))]
     if open_:
         said.append(
             f"{listing(open_)} {'has' if len(open_) == 1 else 'have'} moved, and nobody has decided about the readings "
@@ -188,6 +188,10 @@ def _cautions(
     if any(study.margin_is_default for study in studies):
         said.append("A margin in the repeat study is a working default: set your own among the targets.")
     return tuple(said)
+
+
+def _undecided(meter: MeterBias, decision: MeterDecision | None) -> bool:
+    return decision is None or moved_again(decision, meter) is not None
 
 
 def _recipes(records: Snapshot, table: PackTable | None) -> pd.Series:

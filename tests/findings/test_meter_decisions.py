@@ -39,13 +39,13 @@ ASIDE = MeterTreatment("OX-A", "dissolved_oxygen", Treatment.SET_ASIDE)
 AT = datetime(2026, 8, 3, 9, 0)
 
 
-def checks(until: int = WEEKS, back: int = 10_000) -> pd.DataFrame:
-    """A check a week of each meter; OX-A reads a quarter more from the thirtieth week until ``back``."""
+def checks(until: int = WEEKS, back: int = 10_000, again: int = 10_000) -> pd.DataFrame:
+    """A check a week of each meter; OX-A reads a quarter more from the thirtieth week until ``back``, and ``again``."""
     draw = np.random.default_rng(3)
     rows = []
     for week in range(until):
         for meter in ("OX-A", "OX-B"):
-            off = 0.22 if meter == "OX-A" and MOVES <= week < back else 0.0
+            off = 0.22 if meter == "OX-A" and (MOVES <= week < back or week >= again) else 0.0
             shown = 9_000 * float(np.exp(off + draw.normal(0, 0.004)))
             rows.append((meter, FIRST + pd.Timedelta(weeks=week), "dissolved_oxygen", 9_000.0, shown))
     return pd.DataFrame(rows, columns=["meter", "checked_at", "quantity", "reference", "observed"])
@@ -130,7 +130,8 @@ def test_a_decision_is_read_back_as_it_was_made(ledger: Ledger):
     what = MeterTreatment("OX-A", "dissolved_oxygen", Treatment.SET_RIGHT, date(2026, 8, 10), date(2026, 9, 30))
     decided = decide(ledger, what)
     assert meter_decisions(ledger) == (decided,)
-    assert (decided.what, decided.because, decided.by, decided.at) == (what, "it reads high", "Ines", AT)
+    assert decided.what == replace(what, decided=AT)
+    assert (decided.because, decided.by, decided.at) == ("it reads high", "Ines", AT)
     assert (decided.checks.state, decided.checks.checks) == ("shifted", WEEKS)
     assert decided.checks.bias == pytest.approx(100 * np.expm1(0.22), abs=0.5)
     document = json.loads(json.dumps(decided.as_document()))
@@ -297,6 +298,22 @@ def test_the_size_follows_the_checks_and_the_decision_says_so(ledger: Ledger):
     assert stands.readings == 21
     late = table_in_use(ledger).remarks_on("dissolved_oxygen", stage="filler")
     assert late[0].startswith("7 readings of meter OX-A from 10 August 2026 to 2 November 2026 are set right")
+
+
+def test_what_moves_again_later_is_no_part_of_the_decision(ledger: Ledger):
+    decide(ledger)
+    ledger.withdraw(2, "old standards", "Tam")
+    put(ledger, "checks again.xlsx", {"meter_checks": checks(60, back=38, again=46)})
+    finding = asked(ledger)
+    bias = next(m for m in finding.meters if m.meter == "OX-A")
+    assert len(bias.span.episodes) == 2
+    (stands,) = finding.standing
+    assert stands.readings == 12
+    assert "It came back and moved again about 23 November 2026, of which this decision is no part" in stands.course
+    assert any("OX-A has moved, and nobody has decided" in caution for caution in finding.cautions)
+    take_back_meter(ledger, 1, "anew", "Tam")
+    decide_meter(ledger, RIGHT, "again", "Tam", finding.meters, datetime(2026, 12, 24))
+    assert asked(ledger).standing[0].readings == 15
 
 
 def test_a_decision_without_checks_left_does_nothing_and_says_so(ledger: Ledger):

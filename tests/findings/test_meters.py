@@ -6,7 +6,7 @@ import pytest
 
 from analysis.findings.meter_course import FALSE_ALARMS, State, course
 from analysis.findings.meter_deviations import deviations
-from analysis.findings.meter_episodes import episodes, excess_of
+from analysis.findings.meter_episodes import Episode, begun_by, episodes, excess_of
 from analysis.findings.meter_excursion import excursion
 from analysis.findings.meters import meters
 from analysis.ledger import Snapshot
@@ -129,6 +129,33 @@ def test_every_episode_is_counted_from_the_first_level():
     assert [one.state for one in told] == [State.SHIFTED] * 2
     assert excess_of(told, days) == pytest.approx(true, abs=0.005)
     assert excess_of(told, np.array([-30.0])) == 0
+
+
+def test_a_meter_that_moved_back_and_away_again_is_off_now():
+    """The last move is told against the first level, not against the level that it had before it came back."""
+    rng = np.random.default_rng(14)
+    days = np.arange(60) * 7.0
+    away = ((days >= days[30]) & (days < days[38])) | (days >= days[46])
+    values = rng.normal(0, 0.005, 60) + 0.2 * away
+    found = course(days, values)
+    assert (found.state, found.since) == (State.SHIFTED, days[46])
+    assert found.before == pytest.approx(0, abs=0.005)
+    told = episodes(days, values, found)
+    assert [(one.begins, one.until) for one in told] == [(days[30], days[38]), (days[46], np.inf)]
+
+
+def test_a_decision_is_about_what_had_begun_by_then():
+    def one(begins, until):
+        return Episode(State.SHIFTED, begins, until, 0.1, 0.0)
+
+    first, follows, later = one(100.0, 200.0), one(200.0, 300.0), one(400.0, np.inf)
+    every = (first, follows, later)
+    assert begun_by(every, 150.0) == (first, follows)
+    assert begun_by(every, 350.0) == (first, follows)
+    assert begun_by(every, 400.0) == every
+    assert begun_by(every, 80.0) == (first, follows), "a beginning is an estimate"
+    assert begun_by(every, 10.0) == ()
+    assert begun_by((), 10.0) == ()
 
 
 def test_a_long_row_of_checks_is_searched_for_an_excursion_on_a_grid():
