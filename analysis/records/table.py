@@ -25,7 +25,8 @@ Flags = npt.NDArray[np.bool_]
 _TOTAL = (
     r"^(?:(?:grand |sub[- ]?)?totals?|sum|averages?|avg|mean|median|min(?:imum)?|max(?:imum)?|st\.? ?dev\.?|std\.?"
     r"(?: ?dev)?"
-    r"|standard deviation|range|count|n|r?sd|cv|%rsd)\b[\s:.=]*(?:\(.*\)|of .*|for .*|[a-zµ/°% ]*)$"
+    r"|standard deviation|range|count|n|r?sd|cv|%rsd|mittel(?:wert)?|durchschnitt|summe|gesamt|moyenne|somme)\b"
+    r"[\s:.=]*(?:\(.*\)|of .*|for .*|[a-zµ/°% ]*)$"
     r"|\b(?:totals?|average)[:.]?$"
 )
 _DITTO = r"^(?:\"|''|”|“|″|〃|„|ditto|-\s*[\"”″]\s*-|[\"”]{2})$"

@@ -63,10 +63,11 @@ def test_totals_averages_headers_again_blank_rows_and_remarks_are_ignored_and_co
     text = (
         "Run,Sample,DO (ppb),Haze (EBC)\nR1,1,30,0.8\n,,,\nMarch 2026 follows,,,\nR1,2,31,0.9\n"
         "Run,Sample,DO (ppb),Haze (EBC)\nR2,1,40,0.7\nAverage,,33.7,0.8\nTotal:,3,,\nMax of month,,40,\nSt. dev.,,1,1\n"
+        "Mittelwert,,33.7,0.8\n"
     )
     (sheet,) = take_csv(text).sheets
-    assert (sheet.rows, sheet.accepted, sheet.rejected, sheet.ignored) == (10, 3, 0, 7)
-    assert dict(sheet.ignored_as) == {"blank": 1, "header again": 1, "total": 4, "remark": 1}
+    assert (sheet.rows, sheet.accepted, sheet.rejected, sheet.ignored) == (11, 3, 0, 8)
+    assert dict(sheet.ignored_as) == {"blank": 1, "header again": 1, "total": 5, "remark": 1}
 
 
 def test_total_oxygen_is_no_total(take_csv: Take) -> None:
