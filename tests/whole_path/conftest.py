@@ -60,11 +60,13 @@ def _brew(
     effects: Mapping[str, float] | None = None,
     pack_spread: float = 0.12,
     raised_from: tuple[int, float] | None = None,
+    gap: int = 4,
 ) -> Brewery:
     """Draw a brewery.
 
     ``effects`` are those of one step on the log of a pack's total oxygen: ``bled`` (yes or no), ``rouses`` (one more),
-    ``dose`` (50 mL/hL more). Batches differ by 12 % and recipes by 12 %; ``raised_from`` raises all from one batch on.
+    ``dose`` (50 mL/hL more). Batches differ by 12 % and recipes by 12 %, and a batch is brewed every ``gap`` days;
+    ``raised_from`` raises all from one batch on.
     """
     draw, steps = np.random.default_rng(seed), dict(effects or {})
     recipe = draw.integers(0, len(recipes), batches)
@@ -72,7 +74,7 @@ def _brew(
         {
             "batch": [str(1001 + i) for i in range(batches)],
             "recipe": np.array(recipes, dtype=object)[recipe],
-            "brewed": pd.Timestamp("2025-01-06") + pd.to_timedelta(4 * np.arange(batches), unit="D"),
+            "brewed": pd.Timestamp("2025-01-06") + pd.to_timedelta(gap * np.arange(batches), unit="D"),
             "volume": np.round(draw.normal(25, 2, batches), 1),
             "tank": [f"FV{1 + i % 4}" for i in range(batches)],
             "bled": draw.random(batches) < 0.5,
