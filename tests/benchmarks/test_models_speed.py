@@ -1,13 +1,14 @@
 """Does the mixed model's engine keep well ahead of a reference program, run beside it on the same rows?
 
 The reference is lme4 (Bates, Mächler, Bolker & Walker 2015, J. Stat. Softw. 67(1)) as it comes, through Rscript. Every
-fit runs in a process of its own that tells its seconds, start-up and reading apart, and its largest memory, libraries
-included. The best of two counts.
+fit runs in a process of its own that tells its seconds (start-up apart; ours read the rows from a Parquet file too, the
+other's are in memory) and its largest memory, libraries included. The best of two counts.
 """
 
 from __future__ import annotations
 
 import json
+import os
 import shutil
 import subprocess
 import sys
@@ -25,8 +26,10 @@ from analysis.models import accumulate, fit_sums
 pytestmark = [pytest.mark.benchmark_floor, pytest.mark.timeout(900)]
 
 ROUNDS = 2
-MOST_MEMORY = 1.0
-"""Half was hoped for and is out of reach: of our 225 MB the libraries take 190, of the other's 270 they take 215."""
+MOST_MEMORY = 0.85
+"""Half was hoped for and is out of reach: 135 MB of the other's 270, where numpy, scipy's algebra and pandas alone take
+140 when they are imported. What a fit of the rows in a Parquet file adds to the libraries is held too."""
+MOST_GROWTH = 1.0
 PACKS, BATCHES, PRACTICES, FACTORS = 15_000, 1_000, 40, ("batch", "tank", "recipe", "month")
 TWO = "y ~ service + (1|s) + (1|d)"
 THREE = "y ~ service + (1|s) + (1|d) + (1|dept)"
@@ -36,28 +39,35 @@ PRACTICES_FORMULA = (
 
 _OURS = """
 import json, sys, time
-import pandas as pd
 from analysis.models import accumulate, contrast, fit_sums
-frame, formula, singles = pd.read_parquet(sys.argv[1]), sys.argv[2], int(sys.argv[3])
+def peak():
+    # this process's own: getrusage would count that of the process which started it
+    return 1024 * next(int(line.split()[1]) for line in open("/proc/self/status") if line.startswith("VmHWM"))
+path, formula, singles = sys.argv[1], sys.argv[2], int(sys.argv[3])
+libraries = peak()
 began = time.perf_counter()
-sums = accumulate(formula, frame)
+sums = accumulate(formula, path)
 fit = fit_sums(sums)
 seconds = time.perf_counter() - began
-# this process's own peak: getrusage would count that of the process which started it
-memory = 1024 * next(int(line.split()[1]) for line in open("/proc/self/status") if line.startswith("VmHWM"))
+memory = peak()
 began = time.perf_counter()
 for i in range(singles):
     contrast(fit_sums(sums, fixed=["Intercept", f"x{i}"]), f"x{i}", method="kenward-roger")
 singles = time.perf_counter() - began
-print(json.dumps({"seconds": seconds, "singles": singles, "deviance": fit.deviance, "memory": memory}))
+print(json.dumps({"seconds": seconds, "singles": singles, "deviance": fit.deviance, "memory": memory,
+                  "growth": memory - libraries}))
 """
 _REFERENCE = """
 suppressMessages(library(lme4)); args <- commandArgs(trailingOnly = TRUE)
+peak <- function() {
+  line <- grep("^VmHWM", readLines("/proc/self/status"), value = TRUE)
+  as.numeric(sub("[^0-9]*([0-9]+).*", "\\\\1", line)) * 1024
+}
+libraries <- peak()
 frame <- read.csv(args[1]); for (g in strsplit(args[3], ",")[[1]]) frame[[g]] <- factor(frame[[g]])
 seconds <- system.time(fit <- lmer(as.formula(args[2]), frame))[["elapsed"]]
-line <- grep("^VmHWM", readLines("/proc/self/status"), value = TRUE)
-peak <- as.numeric(sub("[^0-9]*([0-9]+).*", "\\\\1", line)) * 1024
-cat(sprintf('{"seconds": %.4f, "deviance": %.8f, "memory": %.0f}', seconds, -2 * as.numeric(logLik(fit)), peak))
+cat(sprintf('{"seconds": %.4f, "deviance": %.8f, "memory": %.0f, "growth": %.0f}', seconds,
+            -2 * as.numeric(logLik(fit)), peak(), peak() - libraries))
 """
 
 
@@ -73,7 +83,9 @@ needs_reference = pytest.mark.skipif(
 
 
 def _told(*command: str) -> dict[str, Any]:
-    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    # Arrow's own pool sets 20 MB aside however little is read; its documented setting takes the system's
+    environment = os.environ | {"ARROW_DEFAULT_MEMORY_POOL": "system"}
+    done = subprocess.run(command, capture_output=True, text=True, check=False, env=environment)
     assert done.returncode == 0, done.stderr
     told: dict[str, Any] = json.loads(done.stdout)
     return told
@@ -97,8 +109,8 @@ def _both(folder: Path, formula: str, groups: str, singles: int = 0) -> tuple[di
         theirs.append(_reference(folder, formula, groups))
     keys = ("seconds", "singles")
     best = {key: min(o[key] for o in ours) for key in keys}
-    best |= {"memory": min(o["memory"] for o in ours), "deviance": ours[0]["deviance"]}
-    other = {key: min(t[key] for t in theirs) for key in ("seconds", "memory")}
+    best |= {key: min(o[key] for o in ours) for key in ("memory", "growth")} | {"deviance": ours[0]["deviance"]}
+    other = {key: min(t[key] for t in theirs) for key in ("seconds", "memory", "growth")}
     return best, other | {"deviance": theirs[0]["deviance"]}
 
 
@@ -136,13 +148,16 @@ def test_crossed_factors_cost_at_most_six_tenths_of_the_time_and_no_more_memory(
 ) -> None:
     ours, theirs = _both(ratings, formula, groups)
     benchmark.pedantic(lambda: _ours(ratings, formula), rounds=1)
+    memory, growth = (ours[key] / theirs[key] for key in ("memory", "growth"))
     words = (
-        f"{ours['seconds']:.2f} s of {theirs['seconds']:.2f} s, {ours['memory'] / theirs['memory']:.2f} of the memory"
+        f"{ours['seconds']:.2f} s of {theirs['seconds']:.2f} s, {memory:.2f} of the memory, "
+        f"{growth:.2f} of what the fit adds to the libraries"
     )
     benchmark.extra_info["compared"] = words
     assert ours["deviance"] == pytest.approx(theirs["deviance"], abs=0.02)  # the other stops early by default
     assert ours["seconds"] <= 0.6 * theirs["seconds"], words
-    assert ours["memory"] <= MOST_MEMORY * theirs["memory"], words
+    assert memory <= MOST_MEMORY, words
+    assert growth <= MOST_GROWTH, words
 
 
 @needs_reference
