@@ -57,7 +57,7 @@ def test_the_demo_can_be_run_again_and_adds_nothing(demo, folder):
 def test_history_names_the_intake(ask):
     entries = document(ask("history", "--json"))["intakes"]
     assert [entry["intake"] for entry in entries] == [1]
-    assert entries[0]["by"] == "demo"
+    assert entries[0]["by"] == "Marram Lock Brewery (invented)"
     assert entries[0]["standing"] == "on record"
     assert "on record" in ask("history").stdout
 
