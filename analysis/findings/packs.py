@@ -106,7 +106,7 @@ def packs(table: PackTable, filters: Filters | None = None) -> PacksFinding:
     units = {m: measure(m).unit for m in shown} | {p.name: p.unit for p in table.practices}
     return PacksFinding(
         question="What was done to the beer in each finished pack?",
-        answer=_answer(rows, table.unlinked),
+        answer=_answer(rows, table.unlinked) if len(rows) or len(table.rows) else _without_packs(table),
         rows=rows,
         unlinked=table.unlinked,
         measures=shown,
@@ -127,6 +127,16 @@ def _answer(rows: pd.DataFrame, unlinked: pd.DataFrame) -> str:
     )
     left = int(unlinked["count"].sum()) if len(unlinked) else 0
     return f"{told}; {count(left, 'record')} could not be linked." if left else f"{told}; every record is linked."
+
+
+def _without_packs(table: PackTable) -> str:
+    """Say what is on record where no pack was read at all: a brewery may taste and not measure."""
+    told = ["No reading of a finished pack is on record"]
+    if len(table.tastings):
+        told.append(f"{count(table.tastings['run'].nunique(), 'run was', 'runs were')} tasted")
+    if left := int(table.unlinked["count"].sum()) if len(table.unlinked) else 0:
+        told.append(f"{count(left, 'record')} could not be linked")
+    return f"{'; '.join(told)}."
 
 
 def _cautions(rows: pd.DataFrame) -> tuple[str, ...]:

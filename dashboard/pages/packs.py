@@ -212,7 +212,8 @@ def table_part(page: PackPage) -> Component:
     """Return the table, or what to do where it is empty."""
     if not page.rows and page.finding.filters == Filters():
         return empty(
-            "Nothing is packed yet", ["Take your spreadsheets in on the page ", dcc.Link("Intake", href="/"), "."]
+            "Nothing read in a pack is on record" if page.finding.ledger_state else "Nothing is packed yet",
+            ["Take your spreadsheets in on the page ", dcc.Link("Intake", href="/"), "."],
         )
     if not page.rows:
         return empty("No pack fits this selection", ["Select fewer things above, or a longer time."])

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
 
 from analysis.findings.filters import Filters
+from analysis.findings.packs import packs as packs_finding
 from analysis.findings.practice_rounding import shares_lost
 from analysis.findings.practice_rows import Candidate, compare_rows
 from analysis.findings.practice_words import spoken
@@ -68,3 +71,11 @@ def test_small_whole_numbers_count_and_were_not_rounded(times: int, is_rounded: 
     frame = pd.DataFrame({"recipe": "A10", "batch": range(60), "x": draw.integers(0, 4, 60) * float(times)})
     lost = shares_lost(frame, [Candidate(counted, "x", 1.0, "1")])
     assert ("x" in lost) == is_rounded
+
+
+def test_a_brewery_that_only_tastes_is_told_of_its_runs() -> None:
+    nothing = pack_table_of(simulate_packs(SmallBrewery(batches=4), np.random.default_rng(3)).head(0), SmallBrewery())
+    tastings = pd.DataFrame({"run": ["R1", "R1", "R2"], "recipe": "A10", "score": [1.0, 2.0, 3.0]})
+    unlinked = pd.DataFrame({"kind": ["operations"], "reason": ["no batch number"], "count": [7]})
+    told = packs_finding(replace(nothing, tastings=tastings, unlinked=unlinked)).answer
+    assert told == "No reading of a finished pack is on record; 2 runs were tasted; 7 records could not be linked."
