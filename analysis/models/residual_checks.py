@@ -15,8 +15,8 @@ import pandas as pd
 from scipy import special
 
 from analysis.models.arrays import CannotFitError, Floats
+from analysis.models.fitted_rows import fit_read, read_rows
 from analysis.models.formula import parse_formula
-from analysis.models.mixed import mixed
 
 __all__ = ["NormalityCheck", "ScaleChoice", "SpreadCheck", "choose_scale", "normality", "spread_against_level"]
 
@@ -107,11 +107,10 @@ def choose_scale(formula: str, frame: pd.DataFrame, default: Literal["log", "lin
         return ScaleChoice(
             "linear", float("inf"), f"{int((values <= 0).sum())} values are not above 0 and have no log."
         )
-    right = formula.split("~", 1)[1]
-    plain = mixed(formula, frame, method="ML")
-    logged = mixed(f"log({response}) ~ {right}", frame, method="ML")
-    complete = frame.loc[plain.sums.design.rows(frame).kept, response]
-    jacobian = 2.0 * float(np.log(complete.to_numpy(dtype=np.float64)).sum())
+    read = read_rows(formula, frame)
+    logs = np.log(read.rows.dense[:, -1])
+    plain, logged = fit_read(read, method="ML"), fit_read(read.with_response(logs), method="ML")
+    jacobian = 2.0 * float(logs.sum())
     gain = plain.deviance - (logged.deviance + jacobian)
     if abs(gain) < _DECIDING:
         return ScaleChoice(default, gain if default == "log" else -gain, "Both scales fit alike.")
