@@ -71,7 +71,7 @@ def drag(page, start, end):
     page.mouse.up()
 
 
-def test_a_baseline_is_dragged_frozen_and_taken_back(visiting, address, ledger):
+def test_a_baseline_is_dragged_frozen_and_taken_back(address, visiting, ledger):
     page = opened(visiting, address, "I62, can")
     page.locator("#charts-graph").scroll_into_view_if_needed()
     drag(page, 0.3, 0.8)
@@ -98,7 +98,7 @@ def test_a_baseline_is_dragged_frozen_and_taken_back(visiting, address, ledger):
     assert frozen_phases(ledger) == ()
 
 
-def test_a_thousand_runs_are_drawn_with_few_nodes_and_each_opens(visiting, address):
+def test_a_thousand_runs_are_drawn_with_few_nodes_and_each_opens(address, visiting):
     page = opened(visiting, address)
     expect(page.locator("#charts-graph .points path")).not_to_have_count(0)
     nodes = page.evaluate("document.querySelectorAll('*').length")
@@ -106,7 +106,7 @@ def test_a_thousand_runs_are_drawn_with_few_nodes_and_each_opens(visiting, addre
     assert page.locator("#charts-graph .scatterlayer .trace").count() <= 6
 
 
-def test_a_thousand_runs_are_drawn_again_as_fast_as_their_points_allow(visiting, address):
+def test_a_thousand_runs_are_drawn_again_as_fast_as_their_points_allow(address, visiting):
     """Drawing the chart anew takes no more than a few times what placing as many bare discs takes."""
     page = opened(visiting, address)
     page.wait_for_function("document.querySelector('#charts-graph .js-plotly-plot')")
@@ -145,7 +145,7 @@ def test_a_thousand_runs_are_drawn_again_as_fast_as_their_points_allow(visiting,
     assert ratio <= 10
 
 
-def test_choices_stand_in_the_address_and_hold_after_a_reload(visiting, address):
+def test_choices_stand_in_the_address_and_hold_after_a_reload(address, visiting):
     page = opened(visiting, address)
     page.locator("#charts-drawn").click()
     page.get_by_role("option", name="A chart that finds slow moves").click()
