@@ -98,7 +98,7 @@ def test_a_baseline_is_dragged_frozen_and_taken_back(address, visiting, ledger):
     assert frozen_phases(ledger) == ()
 
 
-def test_a_thousand_runs_are_drawn_with_few_nodes_and_each_opens(address, visiting):
+def test_a_thousand_runs_are_drawn_with_few_nodes(address, visiting):
     page = opened(visiting, address)
     expect(page.locator("#charts-graph .points path")).not_to_have_count(0)
     nodes = page.evaluate("document.querySelectorAll('*').length")
