@@ -66,8 +66,10 @@ def z_for_t(rows: pd.DataFrame) -> bool:
 
 
 def each_batch_alone(rows: pd.DataFrame, names=("practice_0",)) -> bool:
-    done = rows.groupby("batch", sort=False)[list(names)].first()
-    y = by_batch(rows)["y"]
+    batches = by_batch(rows)
+    own = pd.concat([rows.groupby("batch", sort=False)[list(names)].first(), batches["y"]], axis=1)
+    done = own - own.groupby(batches["recipe"]).transform("mean")
+    y = done["y"]
     return any(slope_p(done[name], y) <= 0.05 for name in names)
 
 
@@ -77,8 +79,8 @@ def before_and_after(rows: pd.DataFrame) -> bool:
 
 
 def bad_batches_and_after(rows: pd.DataFrame) -> bool:
-    y, worst = by_batch(rows)["y"], worst_three(rows)
-    return stats.ttest_ind(y.iloc[worst - 5 : worst + 1], y.iloc[worst + 1 : worst + 7]).pvalue <= 0.05
+    y, worst = by_batch(rows)["y"], worst_three(rows)  # the three that called for the change, and six after it
+    return stats.ttest_ind(y.iloc[worst - 2 : worst + 1], y.iloc[worst + 1 : worst + 7]).pvalue <= 0.05
 
 
 def in_one_recipe(rows: pd.DataFrame) -> bool:
