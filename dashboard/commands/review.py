@@ -9,6 +9,7 @@ import click
 
 from analysis.findings.baselines import frozen_phases
 from analysis.findings.filters import Filters
+from analysis.findings.meter_decisions import meter_decisions
 from analysis.findings.meters import meters
 from analysis.findings.practice_verdicts import PracticesFinding
 from analysis.findings.practices import practices
@@ -42,7 +43,7 @@ def command(ledger: Ledger, shares: bool, filters: Filters, as_json: bool) -> No
         table,
         matters_on_record(table, frozen_phases(ledger)),
         ledger.journal(),
-        meters(snapshot(ledger, table.state), table),
+        meters(snapshot(ledger, table.state), table, meter_decisions(ledger)),
         today=date.today(),
         filters=filters,
     )

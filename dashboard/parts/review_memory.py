@@ -15,6 +15,7 @@ from flask import current_app
 
 from analysis.findings.baselines import frozen_phases
 from analysis.findings.filters import Filters
+from analysis.findings.meter_decisions import meter_decisions
 from analysis.findings.meters import MetersFinding, meters
 from analysis.findings.practice_verdicts import PracticesFinding
 from analysis.findings.practices import practices
@@ -91,7 +92,7 @@ def _current(here: Context) -> tuple[PackTable, Memory]:
         name = _name(here.ledger, table)
         if memory.name != name:
             memory.matters = matters_on_record(table, frozen_phases(here.ledger))
-            memory.meters = meters(snapshot(here.ledger, table.state), table)
+            memory.meters = meters(snapshot(here.ledger, table.state), table, meter_decisions(here.ledger))
             memory.models, memory.differences, memory.effects, memory.name = {}, {}, {}, name
     return table, memory
 

@@ -9,6 +9,8 @@ import pandas as pd
 import pytest
 from click.testing import CliRunner
 
+from analysis.findings.meter_correction import MeterTreatment, Treatment
+from analysis.findings.meter_decisions import decide_meter, meter_decisions, take_back_meter
 from analysis.findings.meters import meters
 from analysis.findings.practices import practices
 from analysis.findings.review import review
@@ -84,6 +86,18 @@ def test_the_drifting_meter_is_named_beside_what_it_read(table, matters, ledger)
     assert beside
     assert all(item.meters[0].startswith(truth.METER_DRIFT.meter) for item in beside)
     assert all(item.key.measure in ("dissolved_oxygen", "total_oxygen") for item in beside)
+
+
+def test_what_was_decided_about_the_meter_is_said_beside_it(table, matters, ledger):
+    what = MeterTreatment(truth.METER_DRIFT.meter, "dissolved_oxygen", Treatment.SET_RIGHT)
+    decided = decide_meter(ledger, what, "the checks", "Ann", meters(snapshot(ledger), table).meters)
+    try:
+        told_of = meters(snapshot(ledger), table, meter_decisions(ledger))
+        found = review(table, matters, (), told_of, today=TODAY)
+    finally:
+        take_back_meter(ledger, decided.number, "the test is over", "Ann")
+    said = f"Its readings are set right by decision {decided.number} (Ann)."
+    assert {words.endswith(said) for item in found.items for words in item.meters} == {True}
 
 
 def test_the_repair_is_told_to_have_worked(ledger, table, matters, shift):
