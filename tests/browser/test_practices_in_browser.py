@@ -1,0 +1,28 @@
+"""Does a verdict open to what stands behind it, and the model to its checks, in a real browser?"""
+
+from __future__ import annotations
+
+from playwright.sync_api import expect
+
+
+def test_a_verdict_opens_to_what_stands_behind_it(visiting, demo):
+    visit = visiting(demo)
+    page = visit.open("/practices?measure=haze")
+    first = page.locator(".verdict-item").first
+    first.locator("summary").first.click()
+    first.locator("summary", has_text="What stands behind it").click()
+    expect(first.locator(".behind")).to_contain_text("One step, seen in other ways")
+    expect(first.locator(".behind")).to_contain_text("Between recipes")
+    page.locator("summary", has_text="The model behind the verdicts").click()
+    expect(page.locator("main")).to_contain_text("Is the model to be believed?")
+    visit.settled()
+    assert visit.faults == []
+
+
+def test_a_margin_without_a_name_is_asked_for_it(visiting, demo):
+    page = visiting(demo).open("/practices?measure=haze")
+    page.locator("summary", has_text="Set the smallest difference that matters").click()
+    page.locator("#margin-value").fill("0.2")
+    page.locator("#margin-because").fill("what the panel sees")
+    page.locator("#margin-set").click()
+    expect(page.locator("#margin-fault")).to_contain_text("Say your name")
