@@ -27,7 +27,7 @@ COMMANDS: Mapping[str, _Entry] = MappingProxyType(
         "demo": _Entry("demo", "Write the invented brewery's workbooks, take them in, open the dashboard."),
         "serve": _Entry("serve", "Open the dashboard on your own ledger."),
         "intake": _Entry("intake", "Take spreadsheets in."),
-        "history": _Entry("history", "List what was taken in, when and by whom."),
+        "history": _Entry("history", "List what was taken in and decided, when and by whom."),
         "withdraw": _Entry("withdraw", "Take an intake back."),
         "packs": _Entry("packs", "The pack table: each finished pack with what was done to its beer."),
         "review": _Entry("review", "What moved since the last review, with answers and standing actions."),

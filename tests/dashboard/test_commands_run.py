@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 from click.testing import CliRunner
 
+from analysis.ledger import Ledger
 from dashboard.commands import main
 from data_demo import truth
 
@@ -60,6 +61,19 @@ def test_history_names_the_intake(ask):
     assert entries[0]["by"] == "Marram Lock Brewery (invented)"
     assert entries[0]["standing"] == "on record"
     assert "on record" in ask("history").stdout
+
+
+def test_history_names_what_was_decided_and_what_was_taken_back(tmp_path):
+    url = f"sqlite:///{tmp_path / 'own.sqlite'}"
+    with Ledger.open(url) as ledger:
+        ledger.decide("setting", {"setting": "beer_factor", "value": 0.9}, "measured here", "Ann")
+        ledger.take_back(1, "measured again", "Bo")
+    ran = CliRunner().invoke(main, ["history", "--json", "--ledger", url])
+    (decision,) = document(ran)["decisions"]
+    assert (decision["about"], decision["because"], decision["by"]) == ("a setting", "measured here", "Ann")
+    assert decision["standing"].endswith("by Bo: measured again")
+    assert document(ran)["ledger_state"] == 2
+    assert "measured here" in CliRunner().invoke(main, ["history", "--ledger", url]).stdout
 
 
 def test_packs_in_json_and_as_files(ask, tmp_path):
