@@ -182,8 +182,8 @@ def _rests_on(
 def _joint(
     fits: PracticeFits, separation: Separation, told: Sequence[Candidate], judged: Sequence[Judgement]
 ) -> tuple[JointStatement, ...]:
-    if fits.workings is None:
-        return ()
+    if fits.workings is None or fits.fit is not fits.workings:
+        return ()  # readings that stand in for limits spread too little for a test of their own
     by_column = {c.column: (c, judgement) for c, judgement in zip(told, judged, strict=True)}
     return joint_statements(fits.workings, separation, by_column)
 
