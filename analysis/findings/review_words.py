@@ -9,7 +9,7 @@ from analysis.charts import RULES
 from analysis.findings.review_matters import Matter
 from analysis.findings.review_seen import SeenMatter, SeenPoint
 from analysis.findings.series import Move, Series
-from analysis.findings.wording import amount, change, count, day, listing, percent
+from analysis.findings.wording import amount, change, count, day, days_between, listing, percent
 
 __all__ = ["cut", "cut_series", "headline", "limits_in_words", "seen", "since_in_words", "told"]
 
@@ -50,7 +50,7 @@ def _moved(matter: Matter, move: Move) -> str:
         until = "" if move.ends is None else f" to about {day(move.ends)}"
         return f"The level {way} slowly {by}, from about {day(move.at)}{until}."
     how = " Whether at once or slowly the runs do not tell." if move.may_be_gradual else ""
-    return f"The level {way} {by}, about {day(move.at)} (between {day(move.earliest)} and {day(move.latest)}).{how}"
+    return f"The level {way} {by}, about {day(move.at)} ({days_between(move.earliest, move.latest)}).{how}"
 
 
 def _far(matter: Matter) -> str:

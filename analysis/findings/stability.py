@@ -20,7 +20,7 @@ from analysis.findings.series_charting import series_of
 from analysis.findings.series_shown import shown
 from analysis.findings.series_slow import SlowAsk, SlowMoves, slow_moves
 from analysis.findings.series_targets import targets_on_record
-from analysis.findings.wording import amount, change, count, day, listing, percent
+from analysis.findings.wording import amount, change, count, day, days_between, listing, percent
 from analysis.linking import PackTable
 from analysis.vocabulary import Measure, Practice
 from analysis.vocabulary import measure as measure_of
@@ -245,7 +245,7 @@ def _moved(asked: Measure, one: Series, move: Move) -> str:
     if move.gradual and move.ends is not None:
         return f"{one.name}: {size} slowly, from about {day(move.at)} to about {day(move.ends)}{mostly}"
     how = "at once or slowly, " if move.may_be_gradual else ""
-    between = f"(between {day(move.earliest)} and {day(move.latest)})"
+    between = f"({days_between(move.earliest, move.latest)})"
     return f"{one.name}: {size} {how}about {day(move.at)} {between}{mostly}"
 
 

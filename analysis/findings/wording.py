@@ -6,7 +6,18 @@ import math
 from collections.abc import Sequence
 from datetime import date, datetime
 
-__all__ = ["amount", "change", "count", "day", "figure", "listing", "percent", "percent_of_ratio", "span"]
+__all__ = [
+    "amount",
+    "change",
+    "count",
+    "day",
+    "days_between",
+    "figure",
+    "listing",
+    "percent",
+    "percent_of_ratio",
+    "span",
+]
 
 MINUS = "−"
 NOT_KNOWN = "not known"
@@ -71,6 +82,18 @@ def span(low: float, high: float, unit: str = "", *, digits: int = 3) -> str:
 def day(moment: date | datetime) -> str:
     """Return a date as the house writes it: ``12 May 2026``."""
     return f"{moment.day} {_MONTHS[moment.month - 1]} {moment.year}"
+
+
+def days_between(earliest: date | datetime, latest: date | datetime) -> str:
+    """Return the days between which something happened, ``to the day`` where they are one.
+
+    >>> days_between(date(2026, 5, 2), date(2026, 5, 9))
+    'between 2 May 2026 and 9 May 2026'
+    >>> days_between(date(2026, 5, 2), date(2026, 5, 2))
+    'to the day'
+    """
+    first, last = day(earliest), day(latest)
+    return "to the day" if first == last else f"between {first} and {last}"
 
 
 def count(number: int, one: str, many: str | None = None) -> str:

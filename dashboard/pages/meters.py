@@ -22,7 +22,7 @@ from analysis.findings.meter_decisions import meter_decisions as every_decision
 from analysis.findings.meter_otherwise import Otherwise, verdicts_otherwise
 from analysis.findings.meter_repeats import RepeatStudy
 from analysis.findings.meters import MetersFinding, meters
-from analysis.findings.wording import amount, count, day, listing
+from analysis.findings.wording import amount, count, day, days_between, listing
 from analysis.ledger import snapshot
 from analysis.linking import PackTable
 from analysis.vocabulary import measure as measure_of
@@ -201,7 +201,8 @@ def caption(found: Shown) -> list[str]:
     if course.since == course.since:
         earliest, latest = found.checked.moment(course.earliest), found.checked.moment(course.latest)
         if earliest is not None and latest is not None:
-            said.append(f"It left its course between {day(earliest)} and {day(latest)} (95 % interval). ")
+            when = days_between(earliest, latest) if earliest.date() != latest.date() else f"on {day(latest)}"
+            said.append(f"It left its course {when} (95 % interval). ")
     return [*said, *found.meter.cautions]
 
 

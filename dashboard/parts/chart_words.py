@@ -12,7 +12,7 @@ from analysis.findings.filters import Filters
 from analysis.findings.series import Move, Point, Series
 from analysis.findings.series_adjusted import WhatWasDone
 from analysis.findings.stability import Stability
-from analysis.findings.wording import amount, change, count, day, percent
+from analysis.findings.wording import amount, change, count, day, days_between, percent
 from dashboard.parts.addresses import query
 from dashboard.parts.tables import Cell, Column, data_table, short_day
 
@@ -201,7 +201,7 @@ def _mostly(move: Move) -> str:
 
 
 def _when(move: Move) -> str:
-    dates = f"between {day(move.earliest)} and {day(move.latest)}"
+    dates = days_between(move.earliest, move.latest)
     if move.gradual and move.ends is not None:
         return f"It moved slowly: it began about {day(move.at)}, {dates}, and was over about {day(move.ends)}."
     began = f"It began about {day(move.at)}, {dates}."

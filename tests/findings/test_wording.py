@@ -39,3 +39,8 @@ def test_dates_counts_and_lists():
     assert wording.listing(["P40"]) == "P40"
     assert wording.listing(["P40", "I62", "S48"]) == "P40, I62 and S48"
     assert wording.listing(list("abcdefgh")) == "a, b, c, d, e, f and 2 more"
+
+
+def test_one_day_is_no_span_of_days():
+    assert wording.days_between(date(2026, 5, 2), date(2026, 5, 9)) == "between 2 May 2026 and 9 May 2026"
+    assert wording.days_between(date(2026, 5, 2), date(2026, 5, 2)) == "to the day"
