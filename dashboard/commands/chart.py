@@ -15,12 +15,11 @@ from analysis.findings.filters import Filters
 from analysis.findings.series_adjusted import what_was_done
 from analysis.findings.series_slow import SlowAsk
 from analysis.findings.stability import Stability, stability
-from analysis.findings.table_in_use import table_in_use
 from analysis.ledger import Ledger, snapshot
 from analysis.linking import PackTable
 from analysis.vocabulary import STAGES
 from analysis.vocabulary import measure as measure_of
-from dashboard.commands.options import complain, filter_options, json_option, ledger_option, refuse, tell
+from dashboard.commands.options import complain, filter_options, json_option, ledger_option, refuse, table_asked, tell
 
 __all__ = ["command"]
 
@@ -67,7 +66,7 @@ def command(
     be counted:taste_tests, or counted:COLUMN for a column of your own beside the runs that counts faults, and
     counted:COLUMN/OTHER for its share of another such column.
     """
-    table = table_in_use(ledger)
+    table = table_asked(ledger, filters, None if measure.startswith(PREFIX) else measure)
     if measure.startswith(PREFIX):
         _tell_counted(ledger, table, measure, filters, tuple(rules) or FIRST_RULES, as_json)
     asked = (measure, stage, filters, tuple(rules) or FIRST_RULES, frozen_phases(ledger))

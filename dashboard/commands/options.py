@@ -17,7 +17,10 @@ from rich.table import Table
 
 from analysis.findings.as_read_result import AsRead
 from analysis.findings.filters import Filters
+from analysis.findings.not_on_record import not_on_record
+from analysis.findings.table_in_use import table_in_use
 from analysis.ledger import Ledger, LedgerError
+from analysis.linking import PackTable
 from analysis.problems import Problem
 from analysis.vocabulary import FORMATS
 
@@ -32,6 +35,7 @@ __all__ = [
     "print_table",
     "refuse",
     "said",
+    "table_asked",
     "tell",
 ]
 
@@ -46,6 +50,14 @@ _errors = Console(stderr=True, highlight=False)
 def complain(message: str) -> None:
     """Say something to the person at the terminal, on standard error."""
     _errors.print(message, markup=False, soft_wrap=True)
+
+
+def table_asked(ledger: Ledger, filters: Filters, measure: str | None = None) -> PackTable:
+    """Return the pack table in use; say which names asked about are nowhere on record, as a mistyped one would be."""
+    table = table_in_use(ledger)
+    for sentence in not_on_record(table, filters, measure):
+        complain(sentence)
+    return table
 
 
 def refuse(message: str) -> NoReturn:

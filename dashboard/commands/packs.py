@@ -9,7 +9,6 @@ import click
 from analysis.findings.export import FORMS
 from analysis.findings.filters import Filters
 from analysis.findings.packs import packs
-from analysis.findings.table_in_use import table_in_use
 from analysis.findings.wording import count
 from analysis.ledger import Ledger
 from dashboard.commands.options import (
@@ -20,6 +19,7 @@ from dashboard.commands.options import (
     print_document,
     print_table,
     refuse,
+    table_asked,
 )
 
 __all__ = ["command"]
@@ -36,7 +36,7 @@ SHOWN = 30
 @ledger_option
 def command(ledger: Ledger, filters: Filters, out: Path | None, as_json: bool) -> None:
     """Print the pack table: a row for each finished pack sample, with its readings and its practices."""
-    finding = packs(table_in_use(ledger), filters)
+    finding = packs(table_asked(ledger, filters), filters)
     if out is not None:
         form = out.suffix.removeprefix(".").lower()
         if form not in FORMS:

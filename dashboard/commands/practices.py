@@ -8,9 +8,8 @@ from analysis.findings.as_read import verdicts_as_read
 from analysis.findings.filters import Filters
 from analysis.findings.practice_document import InFull
 from analysis.findings.practices import practices
-from analysis.findings.table_in_use import table_in_use
 from analysis.ledger import Ledger
-from dashboard.commands.options import filter_options, json_option, ledger_option, tell
+from dashboard.commands.options import filter_options, json_option, ledger_option, table_asked, tell
 
 __all__ = ["command"]
 
@@ -22,7 +21,7 @@ __all__ = ["command"]
 @ledger_option
 def command(ledger: Ledger, measure: str, filters: Filters, as_json: bool) -> None:
     """Say which practices raise or lower a measure, which make no practical difference, which cannot be told yet."""
-    table = table_in_use(ledger)
+    table = table_asked(ledger, filters, measure)
     finding = practices(table, measure, filters)
     tell(InFull(finding), as_json, verdicts_as_read(table, measure, filters))
     raise SystemExit(0 if finding.practices else 1)

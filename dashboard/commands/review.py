@@ -16,7 +16,6 @@ from analysis.findings.practices import practices
 from analysis.findings.review import ReviewFinding, review
 from analysis.findings.review_differences import Differences, differences
 from analysis.findings.review_matters import matters_on_record
-from analysis.findings.table_in_use import table_in_use
 from analysis.ledger import Ledger, snapshot
 from analysis.linking import PackTable
 from dashboard.commands.options import (
@@ -26,6 +25,7 @@ from dashboard.commands.options import (
     ledger_option,
     print_document,
     print_table,
+    table_asked,
 )
 
 __all__ = ["command"]
@@ -38,7 +38,7 @@ __all__ = ["command"]
 @ledger_option
 def command(ledger: Ledger, shares: bool, filters: Filters, as_json: bool) -> None:
     """Print the matters of the weekly review, worst first, with their answers and the actions that stand."""
-    table = table_in_use(ledger)
+    table = table_asked(ledger, filters)
     finding = review(
         table,
         matters_on_record(table, frozen_phases(ledger)),

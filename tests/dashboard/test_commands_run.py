@@ -76,6 +76,21 @@ def test_history_names_what_was_decided_and_what_was_taken_back(tmp_path):
     assert "measured here" in CliRunner().invoke(main, ["history", "--ledger", url]).stdout
 
 
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("practices", "haze", "--recipe", "P4O"), "No recipe P4O is on record. On record: I62, "),
+        (("chart", "haze", "--tank", "FV77"), "No tank FV77 is on record. On record: "),
+        (("practices", "hase"), "No measure hase is on record. On record: "),
+        (("packs", "--recipe", "p40"), ""),
+    ],
+)
+def test_a_name_that_is_not_on_record_is_said_with_those_that_are(ask, words, said):
+    told = ask(*words).stderr
+    assert said in told
+    assert ("is on record" in told) == bool(said)
+
+
 def test_packs_in_json_and_as_files(ask, tmp_path):
     packs = document(ask("packs", "--recipe", "P40", "--json"))
     assert {row["recipe"] for row in packs["rows"]} == {"P40"}
