@@ -213,6 +213,8 @@ def below(finding: MetersFinding) -> list[Component | None]:
         *[part for study in finding.studies for part in study_part(study)],
         *[html.P(words, className="caution") for words in finding.cautions],
         exports.links("meters", "all checks", Filters()) if finding.meters else None,
+        exports.links("meter-states", "every meter's bias and state", Filters()) if finding.meters else None,
+        exports.links("meter-repeats", "what repeated readings say", Filters()) if finding.studies else None,
     ]
 
 
@@ -281,10 +283,7 @@ def _share(share: float) -> str:
 def take_away(_filters: Filters, _asked: Mapping[str, str], form: Form) -> bytes:
     """Return every check as a file."""
     finding = context().answer(asked)
-    if not finding.meters:
-        raise exports.NothingToTakeError
-    note = ExportNote("Meter checks", finding.ledger_state, "all meters", {}, finding.cautions, datetime.now())
-    return export_table(checks_frame(finding), note, form)
+    return _taken("Meter checks", finding, checks_frame(finding), form)
 
 
 def checks_frame(finding: MetersFinding) -> pd.DataFrame:
@@ -304,7 +303,57 @@ def _against(checked: Checked) -> str:
     return "zero" if checked.against_zero else "a reference"
 
 
-TAKE_AWAY: Mapping[str, exports.Maker] = {"meters": take_away}
+def take_states(_filters: Filters, _asked: Mapping[str, str], form: Form) -> bytes:
+    """Return every meter's bias and state as a file."""
+    finding = context().answer(asked)
+    return _taken("Bias and state of the meters", finding, states_frame(finding), form)
+
+
+def states_frame(finding: MetersFinding) -> pd.DataFrame:
+    """Return a row a meter and kind of check."""
+    return pd.DataFrame(
+        {
+            "meter": one.meter.meter, "quantity": one.meter.measure.name, "against": _against(one.checked),
+            "checks": one.checked.checks, "bias": one.checked.bias[0], "low": one.checked.bias[1],
+            "high": one.checked.bias[2], "unit": one.checked.bias_unit, "state": str(one.checked.course.state),
+            "since": one.checked.since,
+        }
+        for one in shown_checks(finding)
+    )  # fmt: skip
+
+
+def take_repeats(_filters: Filters, _asked: Mapping[str, str], form: Form) -> bytes:
+    """Return what repeated readings say of each meter as a file."""
+    finding = context().answer(asked)
+    return _taken("Repeated readings", finding, repeats_frame(finding), form)
+
+
+def repeats_frame(finding: MetersFinding) -> pd.DataFrame:
+    """Return a row a quantity and meter, with the limits of the whole study beside it."""
+    return pd.DataFrame(
+        {
+            "quantity": study.measure.name, "unit": study.measure.unit, "margin": study.margin, "meter": one.meter,
+            "limit": one.limit, "sees_margin": one.sees_margin, "readings_needed": one.readings_needed,
+            "repeatability_limit": study.limit(study.study.repeatability),
+            "reproducibility_limit": study.limit(study.study.reproducibility),
+        }
+        for study in finding.studies
+        for one in study.meters
+    )  # fmt: skip
+
+
+def _taken(what: str, finding: MetersFinding, frame: pd.DataFrame, form: Form) -> bytes:
+    if not len(frame):
+        raise exports.NothingToTakeError
+    note = ExportNote(what, finding.ledger_state, "all meters", {}, finding.cautions, datetime.now())
+    return export_table(frame, note, form)
+
+
+TAKE_AWAY: Mapping[str, exports.Maker] = {
+    "meters": take_away,
+    "meter-states": take_states,
+    "meter-repeats": take_repeats,
+}
 
 
 def register(app: Dash) -> None:

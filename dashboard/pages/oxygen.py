@@ -120,6 +120,7 @@ def below(finding: PickupFinding) -> list[Component | None]:
         *[html.P(words, className="caution") for words in finding.cautions if words not in _SAFETY],
         html.Div([html.P(words, className="measure soft") for words in _SAFETY], className="safety"),
         exports.links("oxygen", "all rises", finding.filters),
+        exports.links("oxygen-limits", "what passes its limit", finding.filters) if finding.points else None,
     ]
 
 
@@ -265,6 +266,31 @@ def take_away(filters: Filters, _asked: Mapping[str, str], form: Form) -> bytes:
     return export_table(rises_frame(finding), note, form)
 
 
+def take_limits(filters: Filters, _asked: Mapping[str, str], form: Form) -> bytes:
+    """Return how often each point passes its limit as a file."""
+    here = context()
+    finding = here.answer_of_table(pickup, filters, oxygen_limits(here.ledger))
+    if not finding.points:
+        raise exports.NothingToTakeError
+    note = ExportNote(
+        "What passes its oxygen limit", finding.ledger_state, filters.in_words(),
+        dict.fromkeys(("limit", "limit_to", "calls_for_action_above"), UNIT), finding.cautions, datetime.now(),
+    )  # fmt: skip
+    return export_table(limits_frame(finding), note, form)
+
+
+def limits_frame(finding: PickupFinding) -> pd.DataFrame:
+    """Return a row a point."""
+    return pd.DataFrame(
+        {
+            "point": p.limit.label, "kind": p.limit.kind, "limit": p.good, "limit_to": p.good_to, "whose": _whose(p),
+            "calls_for_action_above": p.act, "batches": p.batches, "above_limit": p.passed, "share_low": p.low,
+            "share_high": p.high, "called_for_action": p.acted,
+        }
+        for p in finding.points
+    )  # fmt: skip
+
+
 def rises_frame(finding: PickupFinding) -> pd.DataFrame:
     """Return a row a step, group and practice."""
     rows = [
@@ -283,7 +309,7 @@ def rises_frame(finding: PickupFinding) -> pd.DataFrame:
     )
 
 
-TAKE_AWAY: Mapping[str, exports.Maker] = {"oxygen": take_away}
+TAKE_AWAY: Mapping[str, exports.Maker] = {"oxygen": take_away, "oxygen-limits": take_limits}
 
 
 def register(app: Dash) -> None:

@@ -168,6 +168,9 @@ def below(told: Readiness) -> list[Component | None]:
         *[html.P(words, className="caution") for words in told.cautions if words not in safety],
         html.Div([html.P(words, className="measure soft") for words in safety], className="safety"),
         exports.links("readiness", "the forecast", Filters(), batch=told.batch),
+        exports.links("readiness-changes", "what more goes with", Filters(), batch=told.batch)
+        if told.changes
+        else None,
     ]
 
 
@@ -226,21 +229,47 @@ def _then(told: Readiness, change: Change) -> str:
 
 def take_away(_filters: Filters, asked: Mapping[str, str], form: Form) -> bytes:
     """Return a batch's forecast as a file."""
-    told = context().answer_of_table(forecast_of, asked.get("batch", ""), 0.9) if asked.get("batch") else None
-    if told is None or not told.days:
-        raise exports.NothingToTakeError
+    told = _forecast(asked)
     frame = pd.DataFrame(
         {"day": d.at, "expected": d.expected, "low": d.low, "high": d.high, "chance_in_target": d.chance}
         for d in told.days
     )
-    note = ExportNote(
-        f"Forecast of batch {told.batch}", told.ledger_state, f"batch {told.batch}",
-        dict.fromkeys(("expected", "low", "high"), "EBC"), (told.answer, *told.cautions), datetime.now(),
+    return _taken(
+        f"Forecast of batch {told.batch}", told, frame, dict.fromkeys(("expected", "low", "high"), "EBC"), form
+    )
+
+
+def take_changes(_filters: Filters, asked: Mapping[str, str], form: Form) -> bytes:
+    """Return what one step more of each practice goes with as a file."""
+    told = _forecast(asked)
+    frame = pd.DataFrame(
+        {
+            "practice": c.label, "step": c.step_unit, "haze_percent": c.percent, "low": c.low, "high": c.high,
+            "verdict": c.verdict, "this_tank_in_target_from": _then(told, c),
+        }
+        for c in told.changes
     )  # fmt: skip
+    units = dict.fromkeys(("haze_percent", "low", "high"), "%")
+    return _taken(f"What more of a practice goes with, batch {told.batch}", told, frame, units, form)
+
+
+def _forecast(asked: Mapping[str, str]) -> Readiness:
+    told = context().answer_of_table(forecast_of, asked.get("batch", ""), 0.9) if asked.get("batch") else None
+    if told is None or not told.days:
+        raise exports.NothingToTakeError
+    return told
+
+
+def _taken(what: str, told: Readiness, frame: pd.DataFrame, units: Mapping[str, str], form: Form) -> bytes:
+    if not len(frame):
+        raise exports.NothingToTakeError
+    note = ExportNote(
+        what, told.ledger_state, f"batch {told.batch}", units, (told.answer, *told.cautions), datetime.now()
+    )
     return export_table(frame, note, form)
 
 
-TAKE_AWAY: Mapping[str, exports.Maker] = {"readiness": take_away}
+TAKE_AWAY: Mapping[str, exports.Maker] = {"readiness": take_away, "readiness-changes": take_changes}
 
 
 def register(app: Dash) -> None:

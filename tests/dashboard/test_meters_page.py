@@ -97,6 +97,14 @@ def test_nothing_checked_says_what_to_do(on_table, monkeypatch):
         meters.take_away(Filters(), {}, "csv")
 
 
+def test_states_and_repeats_can_be_taken_away(on_finding, finding):
+    states = meters.states_frame(finding)
+    assert len(states) == len(meters.shown_checks(finding))
+    assert {"bias", "low", "high", "unit", "state", "since"} <= set(states)
+    assert b"shifted" in meters.TAKE_AWAY["meter-states"](Filters(), {}, "csv")
+    assert len(meters.repeats_frame(finding)) == sum(len(study.meters) for study in finding.studies)
+
+
 def test_every_check_can_be_taken_away(on_finding, finding):
     frame = meters.checks_frame(finding)
     assert len(frame) == 4 * (LAST + 1) + 3

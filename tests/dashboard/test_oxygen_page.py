@@ -111,6 +111,13 @@ def test_the_rises_can_be_taken_away(on_cellar, cellar):
     assert b"to_filler" in oxygen.take_away(Filters(), {}, "csv")
 
 
+def test_what_passes_its_limit_can_be_taken_away(on_cellar, cellar):
+    found = pickup(cellar)
+    frame = oxygen.limits_frame(found)
+    assert frame["above_limit"].tolist() == [point.passed for point in found.points]
+    assert b"a working target" in oxygen.TAKE_AWAY["oxygen-limits"](Filters(), {}, "csv")
+
+
 def test_packs_opened_late_are_told_or_refused_run_by_run(cellar):
     rows = cellar.rows.copy()
     rows.loc[rows["run"] == "R0", "age_days"] = 3.0

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
 
 from analysis.findings.filters import Filters
 from analysis.findings.readiness import ready
+from analysis.findings.readiness_changes import Change
 from analysis.ledger import Snapshot
 from analysis.linking import PackTable, link
 from dashboard.figures.readiness_figure import readiness_figure
@@ -114,3 +117,17 @@ def test_the_forecast_can_be_taken_away(on_cellar):
     for asked in ({}, {"batch": NOT_STIRRED}, {"batch": "none"}):
         with pytest.raises(exports.NothingToTakeError):
             readiness.take_away(Filters(), asked, "csv")
+
+
+@pytest.mark.parametrize(
+    "changes", [(), (Change("cone_dumps", "Cone dumps", "one dump", -6, -9, -3, "lowers", False),)]
+)
+def test_what_more_goes_with_can_be_taken_away_where_it_is_told(on_cellar, cellar, monkeypatch, changes):
+    told = replace(ready(cellar, STIRRED), changes=changes)
+    monkeypatch.setattr(readiness, "forecast_of", lambda *_asked: told)
+    take = readiness.TAKE_AWAY["readiness-changes"]
+    if not changes:
+        with pytest.raises(exports.NothingToTakeError):
+            take(Filters(), {"batch": STIRRED}, "csv")
+        return
+    assert b"Cone dumps,one dump,-6" in take(Filters(), {"batch": STIRRED}, "csv")
