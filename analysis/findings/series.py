@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 import pandas as pd
@@ -214,6 +215,38 @@ class Series:
         if self.unit is not None:
             return self.unit
         return measure.unit if self.recipe is not None else "σ"
+
+    def charted_as(
+        self,
+        points: tuple[Point, ...],
+        signals: Iterable[SignalFound],
+        *,
+        charted: str,
+        unit: str | None,
+        scale: Scale = "linear",
+        cautions: tuple[str, ...] = (),
+    ) -> Series:
+        """Return a chart of something made of these runs: its own points and signals, and none of what else was told.
+
+        ``charted`` says in words what is charted, ``unit`` in what (None for the measure's own unit).
+        """
+        return replace(
+            self,
+            points=points,
+            baseline=tuple(point for point in points if point.in_baseline),
+            centre=points[-1].centre,
+            lower=points[-1].lower,
+            upper=points[-1].upper,
+            scale=scale,
+            signals=tuple(signals),
+            moves=(),
+            after_memory=(),
+            suggestion=None,
+            targets=None,
+            cautions=cautions,
+            charted=charted,
+            unit=unit,
+        )
 
     @property
     def name(self) -> str:

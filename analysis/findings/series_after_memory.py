@@ -35,23 +35,7 @@ def after_memory_chart(series: Series) -> Series | None:
     if not series.after_memory:
         return None
     points = tuple(_told(point, series.scale) for point in series.after_memory)
-    return replace(
-        series,
-        points=points,
-        baseline=tuple(point for point in points if point.in_baseline),
-        centre=points[-1].centre,
-        lower=points[-1].lower,
-        upper=points[-1].upper,
-        scale="linear",
-        signals=tuple(_signals(points)),
-        moves=(),
-        after_memory=(),
-        suggestion=None,
-        targets=None,
-        cautions=(),
-        charted=_CHARTED,
-        unit="%" if series.scale == "log" else None,
-    )
+    return series.charted_as(points, _signals(points), charted=_CHARTED, unit="%" if series.scale == "log" else None)
 
 
 def _told(point: Point, scale: Scale) -> Point:

@@ -259,22 +259,12 @@ def _chart(
 ) -> Series:
     at = {place for _, place, _ in found}
     marked = tuple(replace(p, signals=("beyond-limit",)) if place in at else p for place, p in enumerate(points))
-    return replace(
-        series,
-        points=marked,
-        baseline=tuple(point for point in marked if point.in_baseline),
-        centre=marked[-1].centre,
-        lower=marked[-1].lower,
-        upper=marked[-1].upper,
-        scale="linear" if kind == "cusum" else series.scale,
-        signals=tuple(SignalFound("beyond-limit", _SAYS[kind], start, end, side) for start, end, side in found),
-        moves=(),
-        after_memory=(),
-        suggestion=None,
-        targets=None,
-        cautions=(),
+    return series.charted_as(
+        marked,
+        (SignalFound("beyond-limit", _SAYS[kind], start, end, side) for start, end, side in found),
         charted=charted,
         unit=unit,
+        scale="linear" if kind == "cusum" else series.scale,
     )
 
 

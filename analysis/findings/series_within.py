@@ -96,22 +96,12 @@ def _chart(series: Series, chart: Chart, several: npt.NDArray[np.int64]) -> Seri
         )
         for place in several.tolist()
     )
-    return replace(
-        series,
-        points=points,
-        baseline=tuple(point for point in points if point.in_baseline),
-        centre=points[-1].centre,
-        lower=points[-1].lower,
-        upper=points[-1].upper,
-        scale="linear",
-        signals=tuple(_signals(points)),
-        moves=(),
-        after_memory=(),
-        suggestion=None,
-        targets=None,
-        cautions=chart.cautions,
+    return series.charted_as(
+        points,
+        _signals(points),
         charted=_CHARTED.format(of=" in percent" if log else ""),
         unit="%" if log else None,
+        cautions=chart.cautions,
     )
 
 

@@ -50,7 +50,7 @@ def by_the_plain_way(monkeypatch, *arguments, **options):
         return censored_mixed(*arguments, **options)
 
 
-def agree(few, plain):
+def check_agreement(few, plain):
     assert few.names == plain.names
     assert few.log_likelihood >= plain.log_likelihood - 1e-7
     assert few.log_likelihood == pytest.approx(plain.log_likelihood, abs=1e-5)
@@ -77,7 +77,7 @@ def test_it_comes_to_the_same_maximum(monkeypatch, name, share):
     few = censored_mixed(FORMULAS[name], frame, censored="side")
     plain = by_the_plain_way(monkeypatch, FORMULAS[name], frame, censored="side")
     assert few.evaluations <= 20 < plain.evaluations
-    agree(few, plain)
+    check_agreement(few, plain)
 
 
 def test_limits_above_below_and_between(monkeypatch):
@@ -87,7 +87,7 @@ def test_limits_above_below_and_between(monkeypatch):
     frame.loc[100:110, "end"] = frame.loc[100:110, "y"] + 0.5
     formula = FORMULAS["runs within batches, crossed with tanks"]
     few = censored_mixed(formula, frame, censored="side", upper="end")
-    agree(few, by_the_plain_way(monkeypatch, formula, frame, censored="side", upper="end"))
+    check_agreement(few, by_the_plain_way(monkeypatch, formula, frame, censored="side", upper="end"))
 
 
 def test_a_batch_and_a_run_of_limits_alone_have_their_say(monkeypatch):
@@ -96,7 +96,7 @@ def test_a_batch_and_a_run_of_limits_alone_have_their_say(monkeypatch):
     frame = frame.assign(side=np.where(low, -1, 0), y=frame["y"].where(~low, 2.0))
     formula = FORMULAS["runs within batches, crossed with tanks"]
     few = censored_mixed(formula, frame, censored="side")
-    agree(few, by_the_plain_way(monkeypatch, formula, frame, censored="side"))
+    check_agreement(few, by_the_plain_way(monkeypatch, formula, frame, censored="side"))
 
 
 def test_a_column_that_only_limits_show_is_left_to_the_plain_way(monkeypatch):
