@@ -128,7 +128,7 @@ def stability(
     groups = _groups(runs, asked, own_phases, done)
     ordered = runs if done is None else _in_order(groups, runs)
     series = shown(_by_recipe(table, groups, practices, asked, tuple(rules)), chosen)
-    across = shown(across_recipes(ordered, practices, asked.scale, tuple(rules)), chosen)
+    across = _named(shown(across_recipes(ordered, practices, asked.scale, tuple(rules)), chosen), chosen)
     return Stability(
         question=_QUESTION.format(measure=asked.label.lower()),
         answer=_answer(asked, series, across, done),
@@ -212,6 +212,14 @@ def _with_practices(table: PackTable, runs: pd.DataFrame) -> tuple[pd.DataFrame,
 
 def _text(cell: object) -> str | None:
     return cell if isinstance(cell, str) and cell else None
+
+
+def _named(across: Sequence[Series], chosen: Filters) -> tuple[Series, ...]:
+    """Return the charts of the lines by the recipes that were asked for: they are not of all recipes then."""
+    if not chosen.recipes:
+        return tuple(across)
+    asked = listing(chosen.recipes)
+    return tuple(replace(series, title=f"line {series.line}, {asked}, all formats") for series in across)
 
 
 def _answer(asked: Measure, series: Sequence[Series], across: Sequence[Series], done: WhatWasDone | None) -> str:

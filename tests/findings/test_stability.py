@@ -341,6 +341,13 @@ def test_steady_series_say_so():
     assert finding.answer.startswith("Total package oxygen shows no move of its level")
 
 
+def test_a_line_is_told_by_the_recipes_that_were_asked_for():
+    both = table(packs(20), packs(20, recipe="I62"), packs(20, recipe="N70"))
+    asked = stability(both, "total_oxygen", filters=Filters(recipes=("I62", "P40")))
+    assert [series.name for series in asked.across] == ["line 1, I62 and P40, all formats"]
+    assert [series.name for series in stability(both, "total_oxygen").across] == ["line 1, all recipes"]
+
+
 def test_in_words_has_a_row_a_chart():
     headers, rows = stability(table(packs(30), packs(20, recipe="I62")), "total_oxygen").in_words()
     assert len(headers) == len(rows[0])
