@@ -24,14 +24,14 @@ from analysis.findings.review_actions import EffectsKept
 from analysis.findings.review_differences import Differences, differences
 from analysis.findings.review_items import Item
 from analysis.findings.review_matters import Matter, matters_on_record
-from analysis.ledger import Ledger, snapshot
+from analysis.findings.table_in_use import contents_in_use
+from analysis.ledger import snapshot
 from analysis.linking import PackTable
 from dashboard.parts.context import Context, context
 
 __all__ = ["Memory", "done_differently", "held"]
 
 _KEY = "DROPBRIGHT_REVIEW"
-_OF_THE_REVIEW = ("signal", "review")
 
 
 @dataclass
@@ -89,15 +89,9 @@ def _current(here: Context) -> tuple[PackTable, Memory]:
     assert isinstance(memory, Memory)
     table = here.packs()
     with memory.lock:
-        name = _name(here.ledger, table)
+        name = contents_in_use(here.ledger, table.state)
         if memory.name != name:
             memory.matters = matters_on_record(table, frozen_phases(here.ledger))
             memory.meters = meters(snapshot(here.ledger, table.state), table, meter_decisions(here.ledger))
             memory.models, memory.differences, memory.effects, memory.name = {}, {}, {}, name
     return table, memory
-
-
-def _name(ledger: Ledger, table: PackTable) -> object:
-    """Return the name of the records and of every decision that may change what a chart shows."""
-    decisions = tuple(entry.number for entry in ledger.journal() if entry.subject not in _OF_THE_REVIEW)
-    return snapshot(ledger, table.state).records, decisions
