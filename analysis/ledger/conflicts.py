@@ -15,6 +15,7 @@ from sqlalchemy import Connection, Row, select
 from analysis.ledger.identity import LOOSE
 from analysis.ledger.tables import FILES, INTAKES, KIND_TABLES, SHEETS, STATES, KindTables
 from analysis.records import kinds
+from analysis.vocabulary import measure
 
 __all__ = ["Cell", "Claim", "Conflict", "claims_of", "open_conflicts"]
 
@@ -51,7 +52,7 @@ class Conflict:
     @property
     def subject(self) -> str:
         """What the conflict is about, in words."""
-        return ", ".join(f"{name.replace('_', ' ')} {_written(value)}" for name, value in self.about.items())
+        return ", ".join(_said_of(name, value) for name, value in self.about.items())
 
 
 def open_conflicts(
@@ -134,6 +135,13 @@ def _cell(type: str, value: Any) -> Cell:
         return value  # type: ignore[no-any-return]
     moment = _EPOCH + timedelta(microseconds=value)
     return moment.date() if type == "date" else moment
+
+
+def _said_of(name: str, value: Cell) -> str:
+    if name == "quantity" and value:
+        label = measure(str(value)).label
+        return label[0].lower() + label[1:]
+    return f"{name.replace('_', ' ')} {_written(value)}"
 
 
 def _written(value: Cell) -> str:

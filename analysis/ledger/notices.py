@@ -94,8 +94,9 @@ def _contradiction(conflict: Conflict, claim: Claim) -> Problem:
     column = next((name for name in conflict.columns if claim.values[name] != other.values[name]), conflict.columns[0])
     return Problem(
         "conflict",
-        f"{conflict.subject}: {column} is {_told(claim.values[column])} here and {_told(other.values[column])} in"
-        f" {other.file}, {other.sheet}, row {other.source_row} (intake {other.intake}).",
+        f"{conflict.subject}: {column.replace('_', ' ')} is {_told(claim.values[column])} here and"
+        f" {_told(other.values[column])} in {other.file}, {other.sheet}, row {other.source_row}"
+        f" (intake {other.intake}).",
         "Both are kept and neither is used until you say which is right, or withdraw the intake that is wrong.",
         Severity.CONFLICT,
         file=claim.file,
