@@ -39,7 +39,7 @@ class VerdictMark:
 MARKS: Mapping[Verdict, VerdictMark] = {
     Verdict.RAISES: VerdictMark("▲", "raises"),
     Verdict.LOWERS: VerdictMark("▼", "lowers"),
-    Verdict.NO_PRACTICAL_DIFFERENCE: VerdictMark("＝", "even"),
+    Verdict.NO_PRACTICAL_DIFFERENCE: VerdictMark("=", "even"),
     Verdict.CANNOT_TELL_YET: VerdictMark("?", "open"),
 }
 
