@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import sqlite3
 import threading
 from collections.abc import Callable, Iterator
@@ -11,6 +12,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, Playwright, Request, expect, sync_playwright
 from waitress.server import create_server
 
@@ -23,6 +25,7 @@ from data_demo.workbooks import write_workbooks
 CHROMIUM = Path("/usr/bin/chromium")
 HOW_TO_GET_IT = f"{CHROMIUM} is not here: apt-get install chromium"
 PATIENCE = 60_000  # ms: two cores, shared
+RULES = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}
 expect.set_options(timeout=PATIENCE)
 
 
@@ -68,6 +71,23 @@ class Visit:
         """Wait until no request is under way."""
         self.page.wait_for_load_state("networkidle")
         return self.page
+
+    def answered(self, path: str) -> Page:
+        """Go to a path and wait until its question is answered."""
+        self.open(path)
+        self.page.locator("main .answer", has_text=re.compile(r"\w")).first.wait_for()
+        return self.settled()
+
+    def unfolded(self, path: str, most: int = 1_000) -> Page:
+        """Go to a path, wait for its answer, and unfold what stands behind it, the first ``most`` of it."""
+        self.answered(path)
+        self.page.evaluate(f"document.querySelectorAll('main details').forEach((one, n) => (one.open = n < {most}))")
+        return self.page
+
+    def violations(self) -> list[str]:
+        """What breaks the rules of WCAG 2.2 AA and good practice on the page as it stands, as axe checks them."""
+        found = Axe().run(self.page, options=RULES).response["violations"]
+        return [f"{rule['id']}: {node['html'][:160]}" for rule in found for node in rule["nodes"]]
 
 
 @contextmanager

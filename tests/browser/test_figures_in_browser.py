@@ -5,37 +5,22 @@ from __future__ import annotations
 import re
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
-
-RULES = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}
-
-
-def opened(visit, path):
-    page = visit.open(path)
-    page.locator("main .answer", has_text=re.compile(r"\w")).first.wait_for()
-    visit.settled()
-    page.evaluate("document.querySelectorAll('main details').forEach((one) => (one.open = true))")
-    return page
-
-
-def violations(page) -> list[str]:
-    found = Axe().run(page, options=RULES).response["violations"]
-    return [f"{rule['id']}: {node['html'][:160]}" for rule in found for node in rule["nodes"]]
 
 
 @pytest.mark.parametrize("width", [1440, 390])
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("path", ["/figures", "/figures?figure=closing&days=60", "/figures?gauge=1"])
 def test_figures_pass_and_fit(demo, visiting, path, scheme, width):
-    page = opened(visiting(demo, width=width, scheme=scheme), path)
-    assert violations(page) == []
+    visit = visiting(demo, width=width, scheme=scheme)
+    page = visit.unfolded(path)
+    assert visit.violations() == []
     assert page.evaluate("document.documentElement.scrollWidth") <= width
 
 
 def test_what_is_typed_is_answered_said_at_its_field_and_kept_in_the_address(demo, visiting):
     visit = visiting(demo)
-    page = opened(visit, "/figures")
+    page = visit.unfolded("/figures")
     answer = page.locator("main .answer")
     page.get_by_label("Pressure before venting").fill("15 psi")
     expect(answer).to_contain_text("from 15 psi down to 0 bar, 0.621 %")
@@ -44,12 +29,12 @@ def test_what_is_typed_is_answered_said_at_its_field_and_kept_in_the_address(dem
     page.get_by_label("Pressure after venting").fill("0")
     expect(answer).to_contain_text("0.621 %")
     page.wait_for_url(re.compile("vented=0$|vented=0&"))
-    again = opened(visiting(demo), page.url.removeprefix(demo))
+    again = visiting(demo).unfolded(page.url.removeprefix(demo))
     expect(again.locator("main .answer")).to_contain_text("from 15 psi down to 0 bar, 0.621 %")
 
 
 def test_another_figure_is_a_link_away(demo, visiting):
-    page = opened(visiting(demo), "/figures")
+    page = visiting(demo).unfolded("/figures")
     page.get_by_role("link", name="Trapped air").click()
     expect(page.locator("main .answer")).to_contain_text("at most")
     page.get_by_label("Air trapped").fill("1 mL")

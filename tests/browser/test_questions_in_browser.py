@@ -2,41 +2,25 @@
 
 from __future__ import annotations
 
-import re
-
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
 PATHS = ("/oxygen", "/readiness", "/meters")
-RULES = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}
-
-
-def opened(visit, path):
-    page = visit.open(path)
-    page.locator("main .answer", has_text=re.compile(r"\w")).first.wait_for()
-    visit.settled()
-    page.evaluate("document.querySelectorAll('main details').forEach((one) => (one.open = true))")
-    return page
-
-
-def violations(page) -> list[str]:
-    found = Axe().run(page, options=RULES).response["violations"]
-    return [f"{rule['id']}: {node['html'][:160]}" for rule in found for node in rule["nodes"]]
 
 
 @pytest.mark.parametrize("width", [1440, 390])
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("path", PATHS)
 def test_each_page_passes_and_fits(demo, visiting, path, scheme, width):
-    page = opened(visiting(demo, width=width, scheme=scheme), path)
-    assert violations(page) == []
+    visit = visiting(demo, width=width, scheme=scheme)
+    page = visit.unfolded(path)
+    assert visit.violations() == []
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     expect(page.locator("main .js-plotly-plot")).to_be_visible()
 
 
 def test_a_chosen_meter_stands_large(demo, visiting):
-    page = opened(visiting(demo), "/meters")
+    page = visiting(demo).unfolded("/meters")
     expect(page.get_by_role("heading", name="OX2, dissolved oxygen, against a reference")).to_be_visible()
     page.get_by_role("textbox", name="Checks of").click()
     page.get_by_role("option", name="HZ1, haze, against a reference").click()
@@ -45,15 +29,15 @@ def test_a_chosen_meter_stands_large(demo, visiting):
 
 def test_the_selection_of_packs_is_shown_only_where_it_counts(demo, visiting):
     visit = visiting(demo)
-    expect(opened(visit, "/oxygen").locator(".filters")).to_be_visible()
+    expect(visit.unfolded("/oxygen").locator(".filters")).to_be_visible()
     for path in ("/meters", "/readiness"):
-        bar = opened(visit, path).locator(".filters")
+        bar = visit.unfolded(path).locator(".filters")
         expect(bar).to_be_hidden()
         expect(bar).to_have_attribute("hidden", "")
 
 
 def test_more_confidence_is_answered(demo, visiting):
-    page = opened(visiting(demo), "/readiness")
+    page = visiting(demo).unfolded("/readiness")
     expect(page.locator("main .answer")).to_contain_text("90 % confidence")
     page.get_by_role("textbox", name="How sure it must be").click()
     page.get_by_role("option", name="95 %").click()
