@@ -14,8 +14,10 @@ from analysis.records.parsed import DATE_ORDERS
 __all__ = ["Answers", "SheetAnswers"]
 
 _NOTHING: Mapping[str, str] = MappingProxyType({})
-_ALLOWED: Mapping[str, tuple[str, ...]] = MappingProxyType({"dates": DATE_ORDERS, "angles": ("90", "forward")})
-_MAPS = ("columns", "units", "dates", "angles")
+_ALLOWED: Mapping[str, tuple[str, ...]] = MappingProxyType(
+    {"dates": DATE_ORDERS, "angles": ("90", "forward"), "numbers": ("sample", "replicate")}
+)
+_MAPS = ("columns", "units", "dates", "angles", "numbers")
 
 
 @dataclass(frozen=True)
@@ -26,7 +28,8 @@ class Answers:
     kept column's name, a measure's name (in a sheet with a column a measure), ``"attribute"``, ``"extra"`` or
     ``"ignore"``; it may also give, by a word that stands in a column of measures, that measure's name or ``"ignore"``.
     ``units`` gives the unit of a column, ``dates`` its order of day, month and year, ``angles`` the angle of a haze
-    column, each by header. ``decimal`` is the decimal sign.
+    column, ``numbers`` what columns such as "TPO 1" and "TPO 2" count ("sample": a pack each; "replicate": one pack
+    read again; any of their headers speaks for all), each by header. ``decimal`` is the decimal sign.
     """
 
     kind: str | None = None
@@ -35,6 +38,7 @@ class Answers:
     units: Mapping[str, str] = field(default_factory=lambda: _NOTHING)
     dates: Mapping[str, str] = field(default_factory=lambda: _NOTHING)
     angles: Mapping[str, str] = field(default_factory=lambda: _NOTHING)
+    numbers: Mapping[str, str] = field(default_factory=lambda: _NOTHING)
     decimal: str | None = None
 
     @classmethod
@@ -83,6 +87,10 @@ class Answers:
     def angle(self, header: str) -> str | None:
         """Return the angle that a header's column was said to have."""
         return _found(self.angles, header)
+
+    def number(self, header: str) -> str | None:
+        """Return what the number in a header was said to count: samples or replicates."""
+        return _found(self.numbers, header)
 
     def over(self, earlier: Answers | None) -> Answers:
         """Return these answers laid over earlier ones: where both speak, these hold."""

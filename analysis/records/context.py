@@ -16,6 +16,7 @@ from analysis.records.meaning import Meaning
 from analysis.records.recognise import Recognised
 from analysis.records.scales import Deduced, Scaled
 from analysis.records.table import Table
+from analysis.records.taken import NumberedColumn
 
 __all__ = ["Context", "Values"]
 
@@ -28,7 +29,8 @@ class Context:
 
     ``kind`` is what it holds; ``units`` and ``dates`` fill with what each header's unit and dates were
     taken for, ``settled`` with the moments of each column of dates, ``filled`` with the texts of a column
-    whose blanks other rows told, ``deduced`` with the units that a column's numbers told.
+    whose blanks other rows told, ``deduced`` with the units that a column's numbers told,
+    ``numbered`` with what the number in a measure's header counts.
     """
 
     kind: str
@@ -42,6 +44,7 @@ class Context:
     settled: dict[int, npt.NDArray[np.datetime64]] = field(default_factory=dict)
     filled: dict[int, pd.Series] = field(default_factory=dict)
     deduced: dict[int, tuple[Deduced, ...]] = field(default_factory=dict)
+    numbered: dict[str, NumberedColumn] = field(default_factory=dict)
 
     @property
     def answers(self) -> Answers:

@@ -2,7 +2,17 @@
 
 from __future__ import annotations
 
-__all__ = ["EXAMPLE", "EXAMPLE_HEADER", "GUIDE", "OURS", "REASON", "REASON_AND_RUNS", "SAMPLE"]
+__all__ = [
+    "EXAMPLE",
+    "EXAMPLE_HEADER",
+    "GUIDE",
+    "OURS",
+    "REASON",
+    "REASON_AND_RUNS",
+    "SAMPLE",
+    "SAMPLES",
+    "SAMPLE_AND_PACKS",
+]
 
 EXAMPLE = "example, not taken in"
 """A row with this text in any cell is an example: it is ignored."""
@@ -22,5 +32,10 @@ SAMPLE = "Sample, as numbered"
 REASON_AND_RUNS = f"{REASON} (its runs are on another sheet)"
 """The same over rows whose date is that of a reading, because another sheet says when the runs were packed."""
 
-OURS = (REASON, REASON_AND_RUNS, SAMPLE, EXAMPLE_HEADER)
+SAMPLE_AND_PACKS = f"{SAMPLE} (numbered columns are packs)"
+"""The same over rows of which the columns "TPO 1", "TPO 2" were taken for packs, one a column."""
+
+SAMPLES = (SAMPLE, SAMPLE_AND_PACKS)
+
+OURS = (REASON, REASON_AND_RUNS, *SAMPLES, EXAMPLE_HEADER)
 """Every header that is no part of the layout that a sheet came in."""

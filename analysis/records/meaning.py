@@ -37,6 +37,7 @@ class Meaning:
 
     ``name`` is a kept column (for "kept", and for "clock" the moment that the clock time completes), a measure, an
     attribute, or for a "meter" and a "unit" of a wide sheet "" or what it is the meter of; ``measures`` says whose.
+    ``number`` is that of a header such as "DO 2", which may count packs or readings of one pack.
     ``is_weak`` marks a word that could mean something else, ``is_beer_or_gas`` oxygen that could be in either.
     """
 
@@ -50,6 +51,7 @@ class Meaning:
     stage: str | None = None
     replicate: str | None = None
     sample: str | None = None
+    number: str | None = None
     measures: tuple[int, ...] = ()
     is_weak: bool = False
     is_beer_or_gas: bool = False

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from analysis.records import kinds
 from analysis.records.answers import Answers
 from analysis.records.headers import Header
-from analysis.records.marks import OURS, SAMPLE
+from analysis.records.marks import OURS, SAMPLES
 from analysis.records.meaning import WIDE_KINDS, Look, Looks, Match, Meaning, Meanings, Role, has_kept, wide_columns
 from analysis.records.measure_headers import measure_of
 from analysis.records.moment_meanings import take_moments, words_of
@@ -90,9 +90,9 @@ def _said(
         name = answers.column(header.text) if header is not None else None
         if header is None:
             continue
-        if header.text == SAMPLE and "sample" in columns:
+        if header.text in SAMPLES and "sample" in columns:
             meanings.append(Meaning(j, header.text, "kept", "sample"))
-        elif header.text in OURS and header.text != SAMPLE:
+        elif header.text in OURS and header.text not in SAMPLES:
             meanings.append(Meaning(j, header.text, "ignore"))
         if name is None:
             continue
@@ -107,10 +107,9 @@ def _said(
         )
         kept_name = slug(header.names[0][0]) if name == "attribute" else "" if role in ("extra", "ignore") else name
         read = measure_of(header) if role == "measure" else None
-        stage, replicate, sample = (read.stage, read.replicate, read.sample) if read else (None, None, None)
+        numbered = (read.stage, read.replicate, read.sample, read.number) if read else (None,) * 4
         unit = read.unit if read else unit
-        angle, order = header.angle, header.order
-        meanings.append(Meaning(j, header.text, role, kept_name, unit, angle, order, stage, replicate, sample))
+        meanings.append(Meaning(j, header.text, role, kept_name, unit, header.angle, header.order, *numbered))
     return meanings, tuple(unknown)
 
 

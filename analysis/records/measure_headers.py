@@ -22,9 +22,12 @@ _STAGE_WORDS = {
     "can": "pack", "bottle": "pack", "pack": "pack", "keg": "pack", "in pack": "pack", "package": "pack",
     "cask": "pack",
 }  # fmt: skip
-_NUMBERED = re.compile(r"(.+?)\s*#?([1-9])")
-_SAMPLE_FIRST = re.compile(r"(can|bottle|keg|cask|pack|sample) ?#?([1-9]\d?) (.+)")
-_SAMPLE_LAST = re.compile(r"(.+) (can|bottle|keg|cask|pack|sample) ?#?([1-9]\d?)")
+_NUMBERED = re.compile(r"(.+?)(?: result| test| value| measurement)?(?: no)? ?#? ?([1-9]|1[0-2])")
+_CONTAINERS = ("can", "bottle", "keg", "cask", "pack", "package", "sample", "specimen")
+_AGAIN = ("reading", "read", "rep", "replicate", "repeat", "repetition")
+_SERIAL = rf"(?P<word>{'|'.join((*_CONTAINERS, *_AGAIN))})(?: no)? ?#? ?(?P<number>[1-9]\d?|[a-f])"
+_NUMBER_FIRST = re.compile(rf"{_SERIAL} (?P<of>.+)")
+_NUMBER_LAST = re.compile(rf"(?P<of>.+) {_SERIAL}")
 _SPREAD = "median|min|minimum|max|maximum|sd|stdev|st dev|std dev|range|rsd|cv"
 _SUMMARY = re.compile(
     rf"(?P<mean>average|avg|ave|mean)? ?(?:{_SPREAD})? ?(?:of )?(?P<of>.+?)"
@@ -34,8 +37,8 @@ _SUMMARY = re.compile(
 
 @dataclass(frozen=True)
 class NamedMeasure:
-    """The measure that a header names, with the unit, the stage and the number that it says: of a sample ("DO can 2")
-    or of a replicate ("DO 2").
+    """The measure that a header names, with the unit, the stage and the number that it says: of a sample ("DO can 2"),
+    of a replicate ("DO reading 2"), or a bare one ("DO 2") that may be either.
 
     ``is_beer_or_gas`` marks oxygen of which nothing tells whether it was read in the beer or in the gas above it: "O2"
     in ppm, which is one thing in a liquid and another in a gas.
@@ -47,6 +50,7 @@ class NamedMeasure:
     replicate: str | None = None
     is_beer_or_gas: bool = False
     sample: str | None = None
+    number: str | None = None
 
 
 def measure_of(header: Header) -> NamedMeasure | None:
@@ -54,17 +58,18 @@ def measure_of(header: Header) -> NamedMeasure | None:
 
     >>> from analysis.records.headers import read_header
     >>> named = measure_of(read_header("BBT DO 2 (ppb)"))
-    >>> named.measure, named.unit, named.stage, named.replicate
+    >>> named.measure, named.unit, named.stage, named.number
     ('dissolved_oxygen', 'ppb', 'bright_tank', '2')
     """
     for name, unit in header.names:
-        sample = _sample_of(name, header.unit or unit)
-        if sample is not None:
-            return sample
-        for words, replicate in _with_and_without_number(name):
+        serial = _serial_of(name, header.unit or unit)
+        if serial is not None:
+            return serial
+        for words, number in _with_and_without_number(name):
             for bare, stage in _with_and_without_stage(words):
                 if bare in MEASURES:
-                    return _named(bare, header.unit or unit or _own_unit(bare), stage, replicate)
+                    named = _named(bare, header.unit or unit or _own_unit(bare), stage)
+                    return named if number is None else replace(named, number=number)
     return None
 
 
@@ -85,30 +90,31 @@ def summary_of(header: Header) -> tuple[str, bool] | None:
     return None
 
 
-def _sample_of(name: str, unit: str | None) -> NamedMeasure | None:
-    """Return the measure of a header that numbers packs or samples: "DO can 2", "Can 2 DO"."""
-    first, last = _SAMPLE_FIRST.fullmatch(name), _SAMPLE_LAST.fullmatch(name)
-    if first is not None:
-        container, number, words = first.groups()
-    elif last is not None:
-        words, container, number = last.groups()
-    else:
+def _serial_of(name: str, unit: str | None) -> NamedMeasure | None:
+    """Return the measure of a header that says what it numbers: "DO can 2", "Can 2 DO", "DO reading 2", "Rep 2 DO"."""
+    found = _NUMBER_FIRST.fullmatch(name) or _NUMBER_LAST.fullmatch(name)
+    if found is None:
         return None
-    if words not in MEASURES:
-        return None
-    stage = None if container == "sample" else "pack"
-    return replace(_named(words, unit or _own_unit(words), stage, None), sample=number)
+    for words, other in _with_and_without_number(found["of"]):
+        for bare, stage in _with_and_without_stage(words):
+            if bare in MEASURES:
+                named = _named(bare, unit or _own_unit(bare), stage)
+                if found["word"] in _AGAIN:
+                    return replace(named, replicate=found["number"], sample=other)
+                in_pack = None if found["word"] in ("sample", "specimen") else "pack"
+                return replace(named, stage=stage or in_pack, sample=found["number"].upper(), replicate=other)
+    return None
 
 
-def _named(word: str, unit: str | None, stage: str | None, replicate: str | None) -> NamedMeasure:
+def _named(word: str, unit: str | None, stage: str | None) -> NamedMeasure:
     measure = MEASURES[word]
     if word not in OXYGEN_WORDS or unit is None:
-        return NamedMeasure(measure, unit, stage, replicate)
+        return NamedMeasure(measure, unit, stage)
     in_beer = recognise_unit(unit, "dissolved_oxygen") is not None
     in_gas = recognise_unit(unit, "headspace_oxygen") is not None
     if in_gas and not in_beer:
-        return NamedMeasure("headspace_oxygen", unit, stage, replicate)
-    return NamedMeasure(measure, unit, stage, replicate, is_beer_or_gas=in_gas and in_beer)
+        return NamedMeasure("headspace_oxygen", unit, stage)
+    return NamedMeasure(measure, unit, stage, is_beer_or_gas=in_gas and in_beer)
 
 
 def _own_unit(word: str) -> str | None:

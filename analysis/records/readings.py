@@ -51,6 +51,7 @@ class Quantities:
 class Block:
     """The readings of one measure's column: the rows that have one, and for those the value, its sign and the rest."""
 
+    header: str
     rows: npt.NDArray[np.intp]
     measure: str
     value: Floats
@@ -60,6 +61,7 @@ class Block:
     stage: str | None
     replicate: str | None
     sample: str | None
+    number: str | None
     meter: pd.Series | None
     meter_column: int | None
     waits: bool
@@ -263,9 +265,9 @@ def read_block(context: Context, meaning: Meaning) -> Block:
     meters = parse_ids(context.cells(meter)).text if meter is not None else None
     unit = scaled.kept_units[0] if scaled.kept_units else ""
     return Block(
-        has, measure, scaled.value[has], numbers.sign[has], unit, angle, meaning.stage, meaning.replicate,
-        meaning.sample, None if meters is None else meters.take(has), None if meter is None else meter.column,
-        waits or bool(scaled.doubts),
+        meaning.header, has, measure, scaled.value[has], numbers.sign[has], unit, angle, meaning.stage,
+        meaning.replicate, meaning.sample, meaning.number, None if meters is None else meters.take(has),
+        None if meter is None else meter.column, waits or bool(scaled.doubts),
     )  # fmt: skip
 
 

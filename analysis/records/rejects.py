@@ -19,7 +19,7 @@ from xlsxwriter.workbook import Workbook
 from xlsxwriter.worksheet import Worksheet
 
 from analysis.records.cells import BOOL, CLOCK, EMPTY, MOMENT, NUMBER, RawColumn
-from analysis.records.marks import REASON, REASON_AND_RUNS, SAMPLE
+from analysis.records.marks import REASON, REASON_AND_RUNS, SAMPLE, SAMPLE_AND_PACKS
 from analysis.records.taken import Intake, RejectedRows
 
 __all__ = ["write_rejects"]
@@ -81,7 +81,7 @@ def _write_sheet(workbook: Workbook, rejected: RejectedRows, name: str, formats:
             _write_cell(sheet, row + 1, j, column, row, formats)
     last = len(rejected.columns)
     if rejected.samples is not None:
-        _write_texts(sheet, last, SAMPLE, rejected.samples, formats)
+        _write_texts(sheet, last, SAMPLE_AND_PACKS if rejected.packs_by_column else SAMPLE, rejected.samples, formats)
         last += 1
     _write_texts(sheet, last, REASON_AND_RUNS if rejected.runs_elsewhere else REASON, rejected.reasons, formats)
     sheet.set_column(last, last, _WIDEST)

@@ -33,6 +33,7 @@ from analysis.records.frames import frame_of
 from analysis.records.kept import read_kept
 from analysis.records.meaning import Meaning
 from analysis.records.notices import note_packing_dates, note_unknown_answers
+from analysis.records.numbered import packs_by_column, settle_numbers
 from analysis.records.readings import read_long
 from analysis.records.recognise import Recognised
 from analysis.records.repeats import ignore_repeats, should_number
@@ -42,6 +43,7 @@ from analysis.records.table import table_of
 from analysis.records.taken import RejectedRows, SheetIntake
 from analysis.records.unnamed_runs import name_runs
 from analysis.records.wide import (
+    came_back,
     fill_run_details,
     fill_stages,
     number_samples,
@@ -135,7 +137,7 @@ def _read_narrow(context: Context, values: Values, today: date) -> tuple[list[_M
         _COMPLETE[context.kind](context, values)
     check_rows(context, values, today)
     if context.kind == "readings":
-        numbered = number_samples(context, values, should_number(context, values))
+        numbered = number_samples(context, values, (), should_number(context, values))
     if not numbered:
         ignore_repeats(context)
     rows = np.flatnonzero(faults.active & ~faults.rejected)
@@ -174,19 +176,21 @@ def _read_wide(context: Context, values: Values, today: date, dates_are_packing:
         note_packing_dates(context)
     fill_run_details(context, values)
     fill_stages(context, values)
-    blocks = read_wide(context)
+    blocks = settle_numbers(context, values, read_wide(context))
     check_rows(context, values, today)
     if not is_runs:
         has, waits = rows_with(context, blocks)
         faults.hold(waits, "A question about a column of the row waits for its answer.")
         faults.ignore(~has & ~waits, "without a value")
-    by_column = all(m.sample for m in context.recognised.having("measure"))
+    by_column = all(block.sample for block in blocks)
     one_row = not values.texts["run"].dropna().duplicated().any() if "run" in values.texts else True
-    numbered = number_samples(context, values, bool(values.present("run").any()) and not (by_column and one_row))
+    again = came_back(context, values)
+    is_open = bool(values.present("run").any()) and not (by_column and one_row)
+    numbered = number_samples(context, values, blocks, is_open)
     if not numbered:
         ignore_repeats(context)
     accepted = faults.active & ~faults.rejected
-    readings, rows = wide_readings(values, blocks, accepted)
+    readings, rows = wide_readings(values, blocks, accepted, again)
     runs_too = is_runs or dates_are_packing
     of_run, of_row = _extras(context, values, np.flatnonzero(accepted), runs_too)
     made = [_Made("readings", readings, rows, None, of_row)]
@@ -252,7 +256,7 @@ def _sheet_intake(sheet: RawSheet, context: Context) -> SheetIntake:
         sheet.file, sheet.name, context.kind, recognised.header_row + 1, n, accepted, rejected,
         n - accepted - rejected, **told_of(sheet, recognised), units=MappingProxyType(context.units),
         dates=MappingProxyType(context.dates), ignored_as=MappingProxyType(ignored_as),
-        questions=tuple(faults.questions),
+        questions=tuple(faults.questions), numbered=MappingProxyType(context.numbered),
     )  # fmt: skip
 
 
@@ -284,6 +288,11 @@ def _rejected(sheet: RawSheet, context: Context, values: Values, numbered: bool)
     reasons = tuple(" ".join(faults.reasons.get(int(row), ["The row waits for an answer."])) for row in rows)
     samples = None
     if numbered:
-        samples = tuple(values.texts["sample"].take(rows).fillna("").tolist())
+        sample = values.texts["sample"]
+        if any(each.counts == "sample" for each in context.numbered.values()):
+            sample = sample.where(values.texts["run"].duplicated(keep=False))  # one row's packs are its columns
+        samples = tuple(sample.take(rows).fillna("").tolist())
     columns = tuple(as_read(context, j, rows) for j in range(len(context.table.columns)))
-    return RejectedRows(sheet.file, sheet.name, recognised.headers, columns, reasons, samples)
+    by_column = packs_by_column(context)
+    headers = recognised.headers
+    return RejectedRows(sheet.file, sheet.name, headers, columns, reasons, samples, packs_by_column=by_column)

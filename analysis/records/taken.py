@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
-from typing import Any
+from typing import Any, Literal
 
 import pandas as pd
 
@@ -14,9 +14,22 @@ from analysis.records.answers import Answers
 from analysis.records.cells import RawColumn
 from analysis.records.faults import Question
 
-__all__ = ["FileIntake", "Intake", "RejectedRows", "SheetIntake"]
+__all__ = ["FileIntake", "Intake", "NumberedColumn", "RejectedRows", "SheetIntake"]
 
 _NOTHING: Mapping[str, str] = MappingProxyType({})
+
+
+@dataclass(frozen=True)
+class NumberedColumn:
+    """What the number of a column such as "TPO 2" counts: the samples (packs) of a run, or the readings of one sample.
+
+    ``leader`` is the first header of the columns that count together and may be said to count the other; None where the
+    header's own words say what it counts ("TPO can 2").
+    """
+
+    counts: Literal["sample", "replicate"]
+    number: str
+    leader: str | None
 
 
 @dataclass(frozen=True)
@@ -24,10 +37,11 @@ class SheetIntake:
     """What one sheet was taken for, and what came of its rows: ``rows = accepted + rejected + ignored``.
 
     ``rows`` counts those below the header row, down to the last that is not blank (all rows of a sheet that is no
-    record); ``header_row`` counts from 1. ``columns`` gives, by header, the kept column or measure that it was taken
-    for; ``kept_as_extra`` are the headers of further columns. ``units`` and ``dates`` say, by header, in which unit its
-    numbers and in which form its dates were read. ``ignored_as`` says what the ignored rows were. ``layout`` names the
-    headers, ``answers`` what a person had said of the sheet, ``questions`` what must still be answered.
+    record); ``header_row`` counts from 1. ``columns`` gives, by header, the kept column or measure that it was
+    taken for; ``kept_as_extra`` are the headers of further columns. ``units`` and ``dates`` say, by header, in
+    which unit its numbers and in which form its dates were read, ``numbered`` what the number of a measure's column
+    counts. ``ignored_as`` says what the ignored rows were. ``layout`` names the headers, ``answers`` what a person
+    had said of the sheet, ``questions`` what must still be answered.
     """
 
     file: str
@@ -47,6 +61,7 @@ class SheetIntake:
     units: Mapping[str, str] = field(default_factory=lambda: _NOTHING)
     dates: Mapping[str, str] = field(default_factory=lambda: _NOTHING)
     ignored_as: Mapping[str, int] = field(default_factory=lambda: MappingProxyType({}))
+    numbered: Mapping[str, NumberedColumn] = field(default_factory=lambda: MappingProxyType({}))
     questions: tuple[Question, ...] = ()
 
     def as_document(self) -> dict[str, Any]:
@@ -64,6 +79,7 @@ class SheetIntake:
             "units": dict(self.units),
             "dates": dict(self.dates),
             "ignored_as": dict(self.ignored_as),
+            "numbered": {header: f"{each.counts} {each.number}" for header, each in self.numbered.items()},
         }
 
 
@@ -81,7 +97,8 @@ class RejectedRows:
     """The rejected rows of one sheet in the layout that they came in: ``columns`` have one entry for each row.
 
     ``samples`` holds the numbers that samples without one were given, "" where none was, or is None. ``runs_elsewhere``
-    says that another sheet told when the runs were packed, so that a date here is a reading's alone.
+    says that another sheet told when the runs were packed, so that a date here is a reading's alone;
+    ``packs_by_column`` that columns such as "TPO 1" were taken for a pack each.
     """
 
     file: str
@@ -91,6 +108,7 @@ class RejectedRows:
     reasons: tuple[str, ...]
     samples: tuple[str, ...] | None = None
     runs_elsewhere: bool = False
+    packs_by_column: bool = False
 
 
 @dataclass(frozen=True, eq=False)

@@ -16,12 +16,14 @@ from analysis.records.checks import check_value
 from analysis.records.choices import CHOICES, stage_of_vessel
 from analysis.records.context import Context, Values
 from analysis.records.kept import text_of_codes
+from analysis.records.marks import SAMPLES
 from analysis.records.parsed import State
 from analysis.records.parsing import parse_numbers
 from analysis.records.readings import Block, read_block
 from analysis.records.scores import ScoreBlock, read_score_block
 
 __all__ = [
+    "came_back",
     "fill_run_details",
     "fill_stages",
     "number_samples",
@@ -63,8 +65,13 @@ def rows_with(context: Context, blocks: Sequence[Block]) -> tuple[Flags, Flags]:
     return has, waits & ~has
 
 
-def wide_readings(values: Values, blocks: Sequence[Block], accepted: Flags) -> tuple[Values, Rows]:
-    """Return the accepted readings as columns, and the row of each, in the order of the rows."""
+def wide_readings(
+    values: Values, blocks: Sequence[Block], accepted: Flags, again: Flags | None = None
+) -> tuple[Values, Rows]:
+    """Return the accepted readings as columns, and the row of each, in the order of the rows.
+
+    ``again`` marks the rows that were rejected before and keep the sample's number that they were given among others.
+    """
     kept = [np.flatnonzero(accepted[block.rows]) for block in blocks]
     rows = (
         np.concatenate([block.rows[k] for block, k in zip(blocks, kept, strict=True)]) if blocks else np.zeros(0, int)
@@ -90,8 +97,8 @@ def wide_readings(values: Values, blocks: Sequence[Block], accepted: Flags) -> t
     made.texts["stage"] = _first_of(each([block.stage for block in blocks]), made.texts.get("stage"))
     of_column = each([block.sample for block in blocks])
     if of_column.notna().any():
-        made.texts["sample"] = _samples(of_column, made.texts.get("sample"), values, rows)
-    made.texts["replicate"] = _first_of(each(_replicates(blocks)), made.texts.get("replicate"))
+        made.texts["sample"] = _samples(of_column, made.texts.get("sample"), values, rows, again)
+    made.texts["replicate"] = _first_of(each([block.replicate for block in blocks]), made.texts.get("replicate"))
     made.numbers["value"] = np.concatenate([b.value[k] for b, k in zip(blocks, kept, strict=True)])[order]
     sign = np.concatenate([b.sign[k] for b, k in zip(blocks, kept, strict=True)])[order]
     made.texts["sign"] = text_of_codes(np.array([-1, 1, 0], dtype=np.int32)[sign], ["<", ">"])
@@ -106,26 +113,19 @@ def _first_of(first: pd.Series, then: pd.Series | None) -> pd.Series:
     return first if then is None else first.where(first.notna(), then)
 
 
-def _samples(of_column: pd.Series, of_row: pd.Series | None, values: Values, rows: Rows) -> pd.Series:
+def _samples(
+    of_column: pd.Series, of_row: pd.Series | None, values: Values, rows: Rows, again: Flags | None
+) -> pd.Series:
     """Return the samples that columns name ("DO can 2"), told apart by row where a run has several rows."""
     if of_row is None:
         return of_column
     run = values.texts.get("run")
     if run is None:
         return of_column.where(of_column.notna(), of_row)
-    several = run.duplicated(keep=False).take(rows).to_numpy() & of_row.notna().to_numpy()
+    of_several = run.duplicated(keep=False).to_numpy() | (again if again is not None else False)
+    several = of_several[rows] & of_row.notna().to_numpy()
     both = of_column.where(~several, of_row + "-" + of_column)
     return both.where(of_column.notna(), of_row)
-
-
-def _replicates(blocks: Sequence[Block]) -> list[str | None]:
-    """Number the columns of one measure that nothing else tells apart."""
-    alike = [(b.measure, b.stage, b.angle, b.sample, b.meter_column) for b in blocks]
-    given = []
-    for place, block in enumerate(blocks):
-        again = alike.count(alike[place]) > 1
-        given.append(block.replicate or (str(alike[: place + 1].count(alike[place])) if again else None))
-    return given
 
 
 def _meters(blocks: Sequence[Block], kept: Sequence[Rows], order: Rows) -> pd.Series:
@@ -199,11 +199,15 @@ def _of_group(column: pd.Series, run: pd.Series, context: Context) -> pd.Series:
     return column.where(~open_rows, run.map(known).astype(column.dtype))
 
 
-def number_samples(context: Context, values: Values, is_needed: bool) -> bool:
-    """Number the samples of a run where neither a sample nor a replicate is written; return whether that was done."""
-    if not is_needed or values.present("sample").any() or values.present("replicate").any():
+def number_samples(context: Context, values: Values, blocks: Sequence[Block], is_needed: bool) -> bool:
+    """Number the samples of a run where neither a sample nor a replicate is written; return whether that was done.
+
+    A reading in a column that numbers no pack, beside columns that do, is one of the run's first pack.
+    """
+    are_numbered, written = _were_numbered(context), values.present("sample")
+    if not is_needed or values.present("replicate").any() or (written.any() and not are_numbered):
         return False
-    rows = np.flatnonzero(context.table.active & values.present("run"))
+    rows = np.flatnonzero(context.table.active & values.present("run") & ~written)
     if rows.size == 0:
         return False
     run = pd.factorize(values.texts["run"].take(rows))[0]
@@ -211,13 +215,37 @@ def number_samples(context: Context, values: Values, is_needed: bool) -> bool:
     words = [str(k) for k in range(1, int(number.max()) + 1)]
     code = np.full(values.n, -1, dtype=np.int32)
     code[rows] = number - 1
-    values.texts["sample"] = text_of_codes(code, words)
+    numbers = text_of_codes(code, words)
+    values.texts["sample"] = _first_of(values.texts["sample"], numbers) if are_numbered else numbers
+    if not are_numbered:
+        _note_numbered(context, blocks, int(number.max()))
+    return not are_numbered
+
+
+def came_back(context: Context, values: Values) -> Flags:
+    """Return the rows that were rejected before and keep the number that they were given among the others."""
+    return values.present("sample") & _were_numbered(context)
+
+
+def _were_numbered(context: Context) -> bool:
+    sample = context.recognised.kept("sample")
+    return sample is not None and sample.header in SAMPLES
+
+
+def _note_numbered(context: Context, blocks: Sequence[Block], most: int) -> None:
+    bare = [block.header for block in blocks if not block.sample]
+    if len(bare) < len(blocks) and most == 1:
+        context.faults.note(
+            "sample-first",
+            f"{', '.join(bare)}: no pack is numbered there; taken for readings of each run's first pack.",
+            "Nothing to do if that is right; else number the packs in the header, as in “DO can 2”.",
+        )
+        return
     context.faults.note(
         "sample-numbered",
         "No column numbers the samples; each row of a run was taken for another sample, numbered as the rows stand.",
         "Nothing to do if a row is a can, a bottle or a keg; else add a column with the sample's number.",
     )
-    return True
 
 
 def wide_runs(context: Context, values: Values, rows: Rows) -> tuple[Values, Rows]:

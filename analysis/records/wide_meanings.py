@@ -31,7 +31,7 @@ def take_measures(free: Sequence[tuple[int, Header]], looks: Looks, meanings: Me
             is_forward = name == "haze" and angle == "forward"
             meanings[j] = Meaning(
                 j, header.text, "measure", "haze_forward" if is_forward else name, read.unit, angle, None, read.stage,
-                read.replicate, read.sample, is_beer_or_gas=read.is_beer_or_gas,
+                read.replicate, read.sample, read.number, is_beer_or_gas=read.is_beer_or_gas,
             )  # fmt: skip
     _take_summaries(free, looks, meanings)
     measures = [m for m in meanings.values() if m.role == "measure"]

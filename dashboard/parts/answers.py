@@ -10,7 +10,7 @@ __all__ = ["SLOTS", "AnswersDocument", "answered", "control_id", "merge", "overl
 # As the answers' own JSON has them: sheet → slot → header → word; some slots are of the sheet and have no header.
 AnswersDocument = dict[str, dict[str, Any]]
 
-SLOTS = ("kind", "header_row", "decimal", "columns", "units", "dates", "angles")
+SLOTS = ("kind", "header_row", "decimal", "columns", "units", "dates", "angles", "numbers")
 _OF_THE_SHEET = ("kind", "header_row", "decimal")
 _LONGEST = 200
 _LAST_ROW = 1_048_576

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 import dash_mantine_components as dmc
@@ -21,6 +22,8 @@ __all__ = ["closer", "shown_document"]
 EXTRA = "extra"
 IGNORE = "ignore"
 ASKED = "asked above"
+_COUNTS: Mapping[str, str] = {"sample": "a pack in each column", "replicate": "one pack, read again"}
+_COUNTED: Mapping[str, str] = {"sample": "pack", "replicate": "reading"}
 
 
 def shown_document(sheets: tuple[SheetIntake, ...]) -> AnswersDocument:
@@ -31,6 +34,7 @@ def shown_document(sheets: tuple[SheetIntake, ...]) -> AnswersDocument:
 def _shown(sheet: SheetIntake) -> dict[str, Any]:
     said = sheet.answers.as_document()
     shown: dict[str, Any] = {slot: dict(said.get(slot, {})) for slot in ("units", "dates", "angles")}
+    shown["numbers"] = {header: each.counts for header, each in sheet.numbered.items() if each.leader == header}
     shown["columns"] = {header: _taken_for(sheet, header) for header in sheet.headers}
     if sheet.kind is not None:
         shown["kind"] = sheet.kind
@@ -101,7 +105,7 @@ def _header_row(
     return (
         header,
         sheet.examples.get(header, ""),
-        _meaning(sheet, header, kind, taken, asked),
+        html.Div([_meaning(sheet, header, kind, taken, asked), _counts(sheet, header, taken, shown)]),
         _unit(sheet, header, taken, shown, asked),
         _order(sheet, header, kind, taken, shown, asked),
     )
@@ -123,6 +127,23 @@ def _meaning(
         allowDeselect=False,
         searchable=True,
         **{"aria-label": f"What {header} means"},
+    )
+
+
+def _counts(sheet: SheetIntake, header: str, taken: str, shown: dict[str, Any]) -> Component | None:
+    """Return what the number in a header counts, with the control that says otherwise at the first of its columns."""
+    numbered = sheet.numbered.get(header)
+    if numbered is None or taken not in MEASURES:
+        return None
+    if numbered.leader != header:
+        as_leader = f", as {numbered.leader}" if numbered.leader else ""
+        return html.Div(f"{_COUNTED[numbered.counts]} {numbered.number}{as_leader}", className="soft")
+    return dmc.Select(
+        id=_id(sheet, "numbers", header),
+        data=[{"value": value, "label": label} for value, label in _COUNTS.items()],
+        value=str(_of(shown, "numbers", header) or numbered.counts),
+        allowDeselect=False,
+        **{"aria-label": f"What the number in {header} counts"},
     )
 
 

@@ -251,3 +251,19 @@ def test_the_rejected_rows_are_fetched_with_the_token(answering, app):
     answer = app.server.test_client().get(f"/intake/rejected.xlsx?waiting={waiting['token']}")
     assert answer.status_code == 200
     assert answer.data[:2] == b"PK"
+
+
+def test_what_a_bare_number_counts_is_shown_and_can_be_said(answering):
+    text = "Run,Batch,Packed on,TPO 1 (ppb),TPO 2 (ppb)\nR1,7,2026-03-02,80,82\nR2,8,2026-03-03,90,91\n"
+    waiting, key = wait(("cans.csv", text)), sheet_key("cans.csv", "cans")
+    _, remarks, *_ = read(waiting)
+    assert "TPO 1 (ppb), TPO 2 (ppb): taken for a pack each" in str(remarks)
+    staging = context().stagings.find(waiting["token"])
+    shown = str(look(staging, 0, {}))
+    assert "pack 2, as TPO 1 (ppb)" in shown
+    control = control_id(key, "numbers", "TPO 1 (ppb)")
+    assert str(control) in shown
+    answers = read(waiting, None, ["replicate"], [control])[3]
+    assert answers == {key: {"numbers": {"TPO 1 (ppb)": "replicate"}}}
+    assert staging.taken.records["readings"]["replicate"].tolist() == ["1", "2", "1", "2"]
+    assert "reading 2, as TPO 1 (ppb)" in str(look(staging, 0, answers))

@@ -37,7 +37,7 @@ def test_a_unit_is_read_behind_brackets_commas_slashes_and_spaces(header: str, n
 
 
 @pytest.mark.parametrize(
-    ("header", "measure", "unit", "stage", "replicate"),
+    ("header", "measure", "unit", "stage", "number"),
     [
         ("DO (ppb)", "dissolved_oxygen", "ppb", None, None),
         ("TPO", "total_oxygen", None, None, None),
@@ -52,11 +52,11 @@ def test_a_unit_is_read_behind_brackets_commas_slashes_and_spaces(header: str, n
     ],
 )
 def test_a_measure_is_known_by_the_words_of_the_trade(
-    header: str, measure: str, unit: str | None, stage: str | None, replicate: str | None
+    header: str, measure: str, unit: str | None, stage: str | None, number: str | None
 ) -> None:
     read = measure_of(read_header(header))
     assert read is not None
-    assert (read.measure, read.unit, read.stage, read.replicate) == (measure, unit, stage, replicate)
+    assert (read.measure, read.unit, read.stage, read.number) == (measure, unit, stage, number)
 
 
 def test_angles_are_told_apart() -> None:
