@@ -11,8 +11,9 @@ from analysis.findings.practice_influence import RestsOn
 from analysis.findings.practice_joint import JointStatement
 from analysis.findings.practice_memory import Memory
 from analysis.findings.practice_once import ChangedOnce
+from analysis.findings.practice_one_answer import OneAnswer
 from analysis.findings.practice_rounding import Lost, rounding_caution
-from analysis.findings.practice_rows import Candidate
+from analysis.findings.practice_rows import Candidate, where_it_varies
 from analysis.findings.practice_separation import Companion, Separation
 from analysis.findings.practice_slope import Slope
 from analysis.findings.wording import count, figure, listing
@@ -27,7 +28,8 @@ TELLING_DIFFERENCE = 2.0
 class Notes:
     """What is known beside the fits: the fitted rows, what moves together, what changed once, what hides behind a time
     that may follow from it (both by column), the joint statements, the batch that a verdict rests on, what coarse
-    writing takes off an effect, how alike neighbouring batches are, and what may be a consequence of the beer."""
+    writing takes off an effect, how alike neighbouring batches are, what may be a consequence of the beer, and where
+    one answer does not hold for every recipe, dose or way of doing it."""
 
     frame: pd.DataFrame
     separation: Separation
@@ -38,6 +40,7 @@ class Notes:
     lost: Mapping[str, Lost] = field(default_factory=dict)
     memory: Memory = field(default_factory=Memory)
     follows: Mapping[str, str] = field(default_factory=dict)
+    uneven: Mapping[str, OneAnswer] = field(default_factory=dict)
 
 
 def cautions_for(
@@ -53,6 +56,7 @@ def cautions_for(
     said = [
         *(statement.sentence for statement in notes.joint if column in statement.columns),
         together_note(separation.followers.get(column, ())),
+        *(notes.uneven[column].sentences if column in notes.uneven else ()),
         _partly_together(separation.companions.get(column, ())),
         once[column].sentence if column in once else "",
         notes.memory.sentence(column),
@@ -96,7 +100,7 @@ def _range_seen(candidate: Candidate, frame: pd.DataFrame) -> str:
     if candidate.practice.type in ("yes_no", "category"):
         batches = frame.loc[frame[candidate.column] > 0, "batch"].nunique()
         return f"seen in {count(batches, 'batch', 'batches')} of {frame['batch'].nunique():,}"
-    values = frame[candidate.column] * candidate.step
+    values = where_it_varies(frame, candidate.column)[candidate.column] * candidate.step
     low, high = float(values.quantile(0.02)), float(values.quantile(0.98))
     unit = candidate.practice.unit
     if candidate.practice.type == "count":

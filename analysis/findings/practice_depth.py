@@ -14,12 +14,13 @@ import pandas as pd
 from scipy import stats
 
 from analysis.estimate import Estimate
+from analysis.findings.practice_one_answer import BEND, RECIPES, stand_out
 from analysis.findings.practice_rows import Candidate
-from analysis.findings.practice_shapes import CHANCE, bend, by_recipe, interactions
+from analysis.findings.practice_shapes import FINED, bend, by_recipe, interactions
 from analysis.findings.practice_slope import Slope
 from analysis.findings.practice_verdicts import PracticeEffect, PracticesFinding
-from analysis.findings.practice_words import spoken_name
-from analysis.findings.wording import amount, percent
+from analysis.findings.practice_words import dose_in_words, spoken_name
+from analysis.findings.wording import change, percent
 from analysis.models import (
     FittedRows,
     MixedFit,
@@ -33,6 +34,7 @@ from analysis.models import (
 from analysis.models import spread_against_level as spread_check
 from analysis.models.threads import one_thread
 from analysis.verdicts import Verdict
+from analysis.vocabulary import PRACTICES
 
 __all__ = ["Checks", "CurveDot", "PartnerSlope", "PracticeDepth", "RecipeSlope", "Without", "deepen"]
 
@@ -63,7 +65,8 @@ class CurveDot:
 
 @dataclass(frozen=True)
 class PartnerSlope:
-    """The effect of one step where another practice is low (or not done), and where it is high (or done)."""
+    """The effect of one step where another practice is low (or not done), and where it is high (or done), and whether
+    the two differ beyond chance."""
 
     partner: str
     low_at: float
@@ -71,6 +74,7 @@ class PartnerSlope:
     low: Estimate
     high: Estimate
     p: float
+    differs: bool
 
 
 @dataclass(frozen=True)
@@ -99,7 +103,8 @@ class PracticeDepth:
 
     ``within`` is the slope within recipes, which the verdict is about; ``between`` that over the recipes' means, which
     is about brewing other beers. ``by_recipe`` and ``curve`` are empty where recipes do not differ, or the effect does
-    not bend, beyond chance; their p-values are NaN where that could not be asked. ``looked_at_often`` holds however
+    not bend, beyond chance, after allowing for all such questions of the page; their p-values are those of the question
+    by itself, NaN where it could not be asked. ``looked_at_often`` holds however
     often the page is looked at; it is None below ten batches.
     """
 
@@ -127,7 +132,7 @@ class PracticeDepth:
             "bends_p": _number(self.bends_p),
             "curve": [{"at": d.at, **(_document(d.effect) or {})} for d in self.curve],
             "interactions": [
-                {"with": i.partner, "p": i.p, "low_at": i.low_at, "high_at": i.high_at,
+                {"with": i.partner, "p": i.p, "differs": i.differs, "low_at": i.low_at, "high_at": i.high_at,
                  "low": _document(i.low), "high": _document(i.high)}
                 for i in self.interactions
             ],
@@ -171,23 +176,27 @@ def deepen(finding: PracticesFinding, practice: str) -> PracticeDepth:
     page, frame, rows = grounds.workings, grounds.frame, fitted_rows(grounds.workings, grounds.frame)
     recipes, bent = by_recipe(page, rows, candidate), bend(page, rows, candidate)
     met = interactions(page, rows, candidate, grounds.design.candidates)
+    differs = stand_out(page, frame, grounds.design.candidates).get(candidate.column, ())
     depth = PracticeDepth(
         practice=effect.practice,
         within=effect.effect,
         between=_between(frame, candidate, kept),
         recipes_differ_p=math.nan if recipes is None else recipes.p,
         by_recipe=()
-        if recipes is None or not recipes.differ
+        if recipes is None or RECIPES not in differs
         else tuple(RecipeSlope(r, kept(s)) for r, s in recipes.slopes.items()),
         bends_p=math.nan if bent is None else bent.p,
-        curve=() if bent is None or not bent.bends else tuple(CurveDot(at, kept(s)) for at, s in bent.points),
-        interactions=tuple(PartnerSlope(i.partner, i.low_at, i.high_at, kept(i.low), kept(i.high), i.p) for i in met),
+        curve=() if bent is None or BEND not in differs else tuple(CurveDot(at, kept(s)) for at, s in bent.points),
+        interactions=tuple(
+            PartnerSlope(i.partner, i.low_at, i.high_at, kept(i.low), kept(i.high), i.p, i.partner in differs)
+            for i in met
+        ),
         without=_without_each(page, rows, candidate, effect, kept),
         looked_at_often=effect.looked_at_often,
         checks=_checks(page, rows),
         sentences=(),
     )
-    return PracticeDepth(**{**vars(depth), "sentences": _sentences(depth, finding)})
+    return PracticeDepth(**{**vars(depth), "sentences": _sentences(depth, finding, candidate)})
 
 
 def _kept_by(finding: PracticesFinding) -> Callable[[Slope], Estimate]:
@@ -256,11 +265,11 @@ def _checks(fit: MixedFit, rows: FittedRows) -> Checks:
     )
 
 
-def _sentences(depth: PracticeDepth, finding: PracticesFinding) -> tuple[str, ...]:
-    level = finding.level or math.nan
+def _sentences(depth: PracticeDepth, finding: PracticesFinding, candidate: Candidate) -> tuple[str, ...]:
+    level, unit = finding.level or math.nan, candidate.practice.unit
 
     def told(estimate: Estimate) -> str:
-        return percent(100 * estimate.value / level) if finding.log else amount(estimate.value, estimate.unit)
+        return percent(100 * estimate.value / level) if finding.log else change(estimate.value, estimate.unit)
 
     said = []
     if depth.by_recipe:
@@ -269,23 +278,21 @@ def _sentences(depth: PracticeDepth, finding: PracticesFinding) -> tuple[str, ..
     if depth.curve:
         first, last = depth.curve[0], depth.curve[-1]
         said.append(
-            f"the effect bends: against the middle, {told(first.effect)} at {amount(first.at)} and "
-            f"{told(last.effect)} at {amount(last.at)}"
+            f"the effect bends: against the middle, {told(first.effect)} at {dose_in_words(first.at, unit)} and "
+            f"{told(last.effect)} at {dose_in_words(last.at, unit)}"
         )
     for met in depth.interactions:
-        if met.p <= CHANCE:
+        if met.differs:
             said.append(f"it depends on {_partner(met)}: {told(met.low)} and {told(met.high)}")
     said += [f"rests on {w.factor} {w.level}: without it this could not be told" for w in depth.without if w.falls]
     return tuple(said)
 
 
 def _partner(met: PartnerSlope) -> str:
-    if met.partner == "fined":
+    if met.partner == FINED:
         return "finings in the tank, without and with them"
-    if met.partner.startswith("hours_since"):
-        low, high = met.low_at / 24, met.high_at / 24
-        return f"{spoken_name(met.partner)}, at {amount(low, digits=2)} and {amount(high, digits=2)} days"
-    return f"{spoken_name(met.partner)}, at {amount(met.low_at)} and {amount(met.high_at)}"
+    low, high = (dose_in_words(at, PRACTICES[met.partner].unit) for at in (met.low_at, met.high_at))
+    return f"{spoken_name(met.partner)}, at {low} and {high}"
 
 
 def _document(estimate: Estimate | None) -> dict[str, object] | None:

@@ -14,7 +14,15 @@ from analysis.findings.wording import count
 from analysis.linking import PackTable
 from analysis.vocabulary import Measure, Practice
 
-__all__ = ["Candidate", "ComparedRows", "LeftOut", "NotAssessed", "Standing", "compare_rows"]
+__all__ = [
+    "Candidate",
+    "ComparedRows",
+    "LeftOut",
+    "NotAssessed",
+    "Standing",
+    "compare_rows",
+    "where_it_varies",
+]
 
 Floats = npt.NDArray[np.float64]
 
@@ -172,6 +180,23 @@ def compare_rows(table: PackTable, rows: pd.DataFrame, measure: Measure) -> Comp
         full.reset_index(drop=True), tuple(candidates), tuple(not_assessed), left_out,
         spreads=tuple(spreads), remarks=_zeros_told(rows, measure),
     )  # fmt: skip
+
+
+def where_it_varies(frame: pd.DataFrame, column: str) -> pd.DataFrame:
+    """Return the rows of the recipes in which a practice took more than one value.
+
+    Slopes are within recipes: a recipe that never gets finings says nothing of a dose of 0, however often it was
+    brewed. All rows where it varied within none.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        ``recipe`` and the practice's column.
+    column : str
+    """
+    by_recipe = frame.groupby("recipe")[column]
+    varied = by_recipe.transform("max") > by_recipe.transform("min")
+    return frame[varied] if varied.any() else frame
 
 
 def _measured(rows: pd.DataFrame, measure: Measure) -> tuple[pd.DataFrame, tuple[LeftOut, ...]]:

@@ -1,7 +1,7 @@
 """Is a practice's effect the same in every recipe, at every dose, and whatever else was done?
 
-Each question is one more fit of the page's model with a few columns more; a shape is shown only where it differs from
-the plain slope beyond chance.
+Each question is one more fit of the page's model with a few columns more. Which of a page's many such questions are to
+be answered with yes is told in ``practice_one_answer``.
 """
 
 from __future__ import annotations
@@ -10,22 +10,36 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
-from analysis.findings.practice_rows import FEWEST_ON_A_SIDE, Candidate
+from analysis.findings.practice_rows import FEWEST_ON_A_SIDE, Candidate, where_it_varies
 from analysis.findings.practice_slope import Slope
 from analysis.models import CannotFitError, FittedRows, MixedFit, fit_with, joint_test
 from analysis.models.contrasts import Contrast, contrast
 from analysis.models.splines import Spline, curve, knots_for, nonlinearity
 
-__all__ = ["CHANCE", "Bend", "ByRecipe", "Interaction", "bend", "by_recipe", "interactions"]
+__all__ = [
+    "FINED",
+    "Bend",
+    "ByRecipe",
+    "Interaction",
+    "Partner",
+    "batch_knots",
+    "bend",
+    "by_recipe",
+    "interactions",
+    "partners",
+    "recipes_that_vary",
+]
 
 FEWEST_BATCHES_OF_A_RECIPE = 6
+FOUR_KNOTS_FROM_BATCHES = 60
 CURVE_POINTS = 7
-# Some sixty of these questions stand behind a page: at 1 % fewer than one answers yes by chance.
-CHANCE = 0.01
 REST = ("hours_since_finings", "hours_since_rouse")
 FINED = "fined"
+
+Floats = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -34,11 +48,6 @@ class ByRecipe:
 
     slopes: Mapping[str, Slope]
     p: float
-
-    @property
-    def differ(self) -> bool:
-        """Whether recipes differ beyond chance."""
-        return self.p <= CHANCE
 
 
 @dataclass(frozen=True)
@@ -49,10 +58,15 @@ class Bend:
     reference: float
     p: float
 
-    @property
-    def bends(self) -> bool:
-        """Whether the effect bends beyond chance."""
-        return self.p <= CHANCE
+
+@dataclass(frozen=True, eq=False)
+class Partner:
+    """Another practice on which an effect may depend: its kept name (or that there are finings), its values row by row,
+    and what one of them is in its own unit."""
+
+    name: str
+    values: pd.Series
+    step: float
 
 
 @dataclass(frozen=True)
@@ -65,11 +79,6 @@ class Interaction:
     low: Slope
     high: Slope
     p: float
-
-    @property
-    def differs(self) -> bool:
-        """Whether the two differ beyond chance."""
-        return self.p <= CHANCE
 
 
 def by_recipe(page: MixedFit, rows: FittedRows, candidate: Candidate) -> ByRecipe | None:
@@ -84,7 +93,7 @@ def by_recipe(page: MixedFit, rows: FittedRows, candidate: Candidate) -> ByRecip
     candidate : Candidate
     """
     frame, column = rows.frame, candidate.column
-    recipes = _recipes_that_vary(frame, column)
+    recipes = recipes_that_vary(frame, column)
     if len(recipes) < 2:
         return None
     added = {f"{column} in {r}": frame[column] * (frame["recipe"] == r) for r in recipes[1:]}
@@ -100,68 +109,83 @@ def by_recipe(page: MixedFit, rows: FittedRows, candidate: Candidate) -> ByRecip
 
 
 def bend(page: MixedFit, rows: FittedRows, candidate: Candidate) -> Bend | None:
-    """Return the dose–response curve of a number, or None where too few doses were seen."""
+    """Return the dose–response curve of a number, or None where too few doses were seen.
+
+    Knots and doses are those of the recipes in which the dose varied: no curve is drawn to a dose of 0 that only other
+    recipes had.
+    """
     frame = rows.frame
-    if candidate.practice.type != "number":
+    knots = batch_knots(frame, candidate)
+    if knots is None:
         return None
-    by_batch = frame.groupby("batch")[candidate.column].first().to_numpy(dtype=np.float64)
-    try:
-        spline = Spline(candidate.column, knots_for(by_batch, 4 if len(by_batch) >= 60 else 3))
-    except CannotFitError:
-        return None
+    spline = Spline(candidate.column, knots)
     bent = spline.added_to(frame)
     fit = _refit(page, rows, {name: bent[name] for name in spline.bends})
     if fit is None or not {candidate.column, *spline.bends} <= set(fit.names):
         return None
-    low, middle, high = np.quantile(by_batch, (0.05, 0.5, 0.95))
+    low, middle, high = np.quantile(_doses(frame, candidate.column), (0.05, 0.5, 0.95))
     doses = np.linspace(low, high, CURVE_POINTS)
     points = curve(fit, spline, doses.tolist(), float(middle), method="capped")
     told = [(p.at * candidate.step, _as_slope(p.difference)) for p in points]
     return Bend(tuple(told), float(middle) * candidate.step, nonlinearity(fit, spline).p)
 
 
+def batch_knots(frame: pd.DataFrame, candidate: Candidate) -> tuple[float, ...] | None:
+    """Return the knots of a practice's curve [steps], None where it is no number or had too few doses."""
+    if candidate.practice.type != "number":
+        return None
+    doses = _doses(frame, candidate.column)
+    try:
+        return knots_for(doses, 4 if len(doses) >= FOUR_KNOTS_FROM_BATCHES else 3)
+    except CannotFitError:
+        return None
+
+
+def _doses(frame: pd.DataFrame, column: str) -> Floats:
+    """Return each batch's dose, of the recipes in which it varied."""
+    return where_it_varies(frame, column).groupby("batch")[column].first().to_numpy(dtype=np.float64)
+
+
 def interactions(
     page: MixedFit, rows: FittedRows, candidate: Candidate, others: Sequence[Candidate]
 ) -> tuple[Interaction, ...]:
     """Return the interactions that the trade asks for: rousing with finings in the tank or not, a dose by its rest."""
-    found = (_interaction(page, rows, candidate, *partner) for partner in _partners(rows.frame, candidate, others))
+    found = (_interaction(page, rows, candidate, partner) for partner in partners(rows.frame, candidate, others))
     return tuple(each for each in found if each is not None)
 
 
-def _partners(
-    frame: pd.DataFrame, candidate: Candidate, others: Sequence[Candidate]
-) -> list[tuple[str, pd.Series, float]]:
-    """Each partner's name, values and what one of them is in its own unit."""
+def partners(frame: pd.DataFrame, candidate: Candidate, others: Sequence[Candidate]) -> list[Partner]:
+    """Return what the trade asks whether a practice's effect depends on, of what is on record in ``frame``."""
     by_name = {o.practice.name: o for o in others if o.column != candidate.column}
-    partners: list[tuple[str, pd.Series, float]] = []
+    found: list[Partner] = []
     name = candidate.practice.name
     if name in ("rouse_minutes", "rouse_count") and "finings_count" in by_name:
-        partners.append((FINED, (frame[by_name["finings_count"].column] > 0).astype(np.float64), 1.0))
+        found.append(Partner(FINED, (frame[by_name["finings_count"].column] > 0).astype(np.float64), 1.0))
     if name.endswith("_dose") or name == "dry_hop_rate":
         rests = ("dry_hop_days",) if name == "dry_hop_rate" else REST
-        partners += [(r, frame[by_name[r].column], by_name[r].step) for r in rests if r in by_name]
-    return partners
+        found += [Partner(r, frame[by_name[r].column], by_name[r].step) for r in rests if r in by_name]
+    return found
 
 
-def _interaction(
-    page: MixedFit, rows: FittedRows, candidate: Candidate, partner: str, values: pd.Series, step: float
-) -> Interaction | None:
-    frame, column = rows.frame, candidate.column
-    product = f"{candidate.column} with {partner}"
-    batches = values.groupby(frame["batch"]).first()
-    low, high = (0.0, 1.0) if partner == FINED else tuple(float(q) for q in batches.quantile([0.1, 0.9]))
+def _interaction(page: MixedFit, rows: FittedRows, candidate: Candidate, partner: Partner) -> Interaction | None:
+    frame, column, values = rows.frame, candidate.column, partner.values
+    product = f"{candidate.column} with {partner.name}"
+    seen = where_it_varies(frame, column).index
+    batches = values[seen].groupby(frame.loc[seen, "batch"]).first()
+    low, high = (0.0, 1.0) if partner.name == FINED else tuple(float(q) for q in batches.quantile([0.1, 0.9]))
     if not low < high or min((batches > low).sum(), (batches < high).sum()) < FEWEST_ON_A_SIDE:
         return None
-    added = {product: frame[column] * values} | ({FINED: values} if partner == FINED else {})
+    added = {product: frame[column] * values} | ({FINED: values} if partner.name == FINED else {})
     fit = _refit(page, rows, added)
     if fit is None or not {column, product} <= set(fit.names):
         return None
     tested = contrast(fit, product, method="capped")
     ends = [_slope(fit, {column: 1.0, product: at}) for at in (low, high)]
-    return Interaction(partner, low * step, high * step, ends[0], ends[1], tested.p)
+    return Interaction(partner.name, low * partner.step, high * partner.step, ends[0], ends[1], tested.p)
 
 
-def _recipes_that_vary(frame: pd.DataFrame, column: str) -> list[str]:
+def recipes_that_vary(frame: pd.DataFrame, column: str) -> list[str]:
+    """Return the recipes with batches enough in which a practice was now one way and now another."""
     by_batch = frame.groupby(["recipe", "batch"])[column].first()
     grouped = by_batch.groupby("recipe")
     usual = by_batch - grouped.transform("median")

@@ -1,12 +1,13 @@
-"""What is a practice called inside a sentence?"""
+"""What is a practice, or a dose of it, called inside a sentence?"""
 
 from __future__ import annotations
 
 import re
 
+from analysis.findings.wording import figure
 from analysis.vocabulary import PRACTICES
 
-__all__ = ["spoken", "spoken_name"]
+__all__ = ["dose_in_words", "spoken", "spoken_name"]
 
 _YES_OR_NO = re.compile(r"\s*[(\[]\s*(?:y\s*[/ ]\s*n|yes\s*[/ ]\s*no)\s*[)\]]\s*$", re.IGNORECASE)
 _CUT = {p.label: p.label.partition(",")[0] for p in PRACTICES.values()}
@@ -31,3 +32,14 @@ def spoken_name(name: str) -> str:
     ('silica sol dose', 'time cold')
     """
     return spoken(PRACTICES[name].label) if name in PRACTICES else name.replace("_", " ")
+
+
+def dose_in_words(value: float, unit: str) -> str:
+    """Return how much of a practice there was, hours as days.
+
+    >>> dose_in_words(310.2, "mL/hL"), dose_in_words(36.0, "h"), dose_in_words(2.0, "d")
+    ('310 mL/hL', '1.5 days', '2 days')
+    """
+    if unit == "h":
+        return figure(float(f"{value / 24:.2g}"), "days")
+    return figure(float(f"{value:.3g}"), "days" if unit == "d" else unit)

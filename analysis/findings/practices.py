@@ -22,6 +22,7 @@ from analysis.findings.practice_joint import JointStatement, joint_statements
 from analysis.findings.practice_levels import told_of_levels
 from analysis.findings.practice_model import PracticeFits, Slope, fit_practices
 from analysis.findings.practice_once import ChangedOnce, changed_once
+from analysis.findings.practice_one_answer import OneAnswer, one_answer
 from analysis.findings.practice_rounding import shares_lost
 from analysis.findings.practice_rows import FEWEST_BATCHES, Candidate, ComparedRows, NotAssessed, compare_rows
 from analysis.findings.practice_separation import Separation, separate
@@ -124,12 +125,13 @@ def _answered(
     lost = shares_lost(frame, told)
     margins = {c.column: margin.less(lost[c.column].share) if c.column in lost else margin for c in told}
     answered = answers_to_the_tank(table, frame, told, what)
+    uneven = _uneven(design, fits, margins)
     asked = [_asked(c, fits.together[c.column], once, hidden, controls) for c in told]
-    judged = _judged(told, asked, margins, answered, what)
+    judged = _judged(told, asked, margins, answered, uneven, what)
     joint = _joint(fits, separation, told, judged)
     follows = {c.column: answered.get(c.column) or may_follow_sentence(c, what) for c in told}
     rests_on = _rests_on(fits, told, judged, margins)
-    notes = Notes(frame, separation, once, hidden, joint, rests_on, lost, fits.memory, follows)
+    notes = Notes(frame, separation, once, hidden, joint, rests_on, lost, fits.memory, follows, uneven)
     made = [
         practice_effect(c, judgement, notes, fits, margins[c.column], level, what.unit)
         for c, judgement in zip(told, judged, strict=True)
@@ -188,6 +190,14 @@ def _joint(
     return joint_statements(fits.workings, separation, by_column)
 
 
+def _uneven(
+    design: PracticeDesign, fits: PracticeFits, margins: Mapping[str, MarginAtLevel]
+) -> Mapping[str, OneAnswer]:
+    if fits.workings is None or fits.frame is None:
+        return {}
+    return one_answer(fits.workings, fits.frame, design.candidates, margins)
+
+
 def _controls(fits: PracticeFits, told: Sequence[Candidate]) -> Controls:
     if fits.workings is None or fits.frame is None:
         return Controls()
@@ -214,15 +224,26 @@ def _judged(
     asked: Sequence[Effect],
     margins: Mapping[str, MarginAtLevel],
     answered: Mapping[str, str],
+    uneven: Mapping[str, OneAnswer],
     what: Measure,
 ) -> tuple[Judgement, ...]:
-    """Judge the family, and once more where a practice may have followed the haze that it seems to raise."""
+    """Judge the family, and once more where a practice may have followed the haze that it seems to raise, or is small
+    on average but not for every recipe, dose or way of doing it."""
     judged = judge_family(asked, list(margins.values()))
-    why = [not_to_be_told(c, j, answered, what) for c, j in zip(told, judged, strict=True)]
+    why = [
+        not_to_be_told(c, j, answered, what) or _not_one_answer(j, uneven.get(c.column))
+        for c, j in zip(told, judged, strict=True)
+    ]
     if not any(why):
         return judged
     lowered = [replace(e, lowered_by=(*e.lowered_by, w)) if w else e for e, w in zip(asked, why, strict=True)]
     return judge_family(lowered, list(margins.values()))
+
+
+def _not_one_answer(judgement: Judgement, found: OneAnswer | None) -> str:
+    """Return why an effect may not be called small for all, empty where it may."""
+    small = judgement.verdict is Verdict.NO_PRACTICAL_DIFFERENCE
+    return found.sentences[0] if small and found is not None and not found.small_all_the_same else ""
 
 
 def _with_levels(compared: ComparedRows, fits: PracticeFits, unit: str, *, log: bool) -> list[NotAssessed]:

@@ -10,9 +10,10 @@ from dash.development.base_component import Component
 from analysis.estimate import Estimate
 from analysis.findings.practice_depth import CurveDot, PartnerSlope, PracticeDepth
 from analysis.findings.practice_verdicts import BEYOND_TELLING
-from analysis.findings.practice_words import spoken_name
+from analysis.findings.practice_words import dose_in_words, spoken_name
 from analysis.findings.practices import PracticeEffect, PracticesFinding
-from analysis.findings.wording import amount, change, percent, span
+from analysis.findings.wording import change, percent, span
+from analysis.vocabulary import PRACTICES
 from dashboard.figures.dose_curve import Dot, dose_curve
 from dashboard.figures.interval import IntervalScale, interval
 from dashboard.parts.tables import Column, data_table
@@ -68,7 +69,7 @@ def _curve(depth: PracticeDepth, effect: PracticeEffect, finding: PracticesFindi
         return [html.P("It does not bend beyond chance over the range seen.", className="soft")] if known else []
     unit = _unit_of(effect, finding)
     dots = [_dot(dot, unit, finding) for dot in depth.curve]
-    rows = [(_dose(dot, unit), dot.effect) for dot in depth.curve]
+    rows = [(dose_in_words(dot.at, unit), dot.effect) for dot in depth.curve]
     return [
         html.H3("How the effect bends, held against the middle"),
         dose_curve(dots, MARKS[effect.verdict].name),
@@ -84,18 +85,14 @@ def _unit_of(effect: PracticeEffect, finding: PracticesFinding) -> str:
 
 def _dot(dot: CurveDot, unit: str, finding: PracticesFinding) -> Dot:
     scale = 100 / finding.level if finding.log and finding.level else 1.0
-    return Dot(dot.at, _dose(dot, unit), *(scale * v for v in (dot.effect.low, dot.effect.value, dot.effect.high)))
-
-
-def _dose(dot: CurveDot, unit: str) -> str:
-    if unit == "h":
-        return amount(dot.at / 24, "days", digits=2)
-    return amount(dot.at, "days" if unit == "d" else unit, digits=2)
+    return Dot(
+        dot.at, dose_in_words(dot.at, unit), *(scale * v for v in (dot.effect.low, dot.effect.value, dot.effect.high))
+    )
 
 
 def _partners(depth: PracticeDepth, effect: PracticeEffect, finding: PracticesFinding) -> list[Component]:
     return [
-        _table(f"One step, by {_partner(met)}", "Where", _ends(met), effect, finding, _differs(met.p))
+        _table(f"One step, by {_partner(met)}", "Where", _ends(met), effect, finding, _differs(met))
         for met in depth.interactions
     ]
 
@@ -107,13 +104,12 @@ def _partner(met: PartnerSlope) -> str:
 def _ends(met: PartnerSlope) -> list[tuple[str, Estimate]]:
     if met.partner == "fined":
         return [("No finings in the tank", met.low), ("Finings in the tank", met.high)]
-    days = 24.0 if met.partner.startswith("hours_since") else 1.0
-    low, high = (amount(at / days, "days", digits=2) for at in (met.low_at, met.high_at))
+    low, high = (dose_in_words(at, PRACTICES[met.partner].unit) for at in (met.low_at, met.high_at))
     return [(f"{low} (short)", met.low), (f"{high} (long)", met.high)]
 
 
-def _differs(p: float) -> str:
-    return "The two differ beyond chance." if p <= 0.01 else "The two do not differ beyond chance."
+def _differs(met: PartnerSlope) -> str:
+    return "The two differ beyond chance." if met.differs else "The two do not differ beyond chance."
 
 
 def _table(

@@ -9,6 +9,7 @@ from dash import html
 from dash.development.base_component import Component
 
 from analysis.estimate import Estimate
+from analysis.findings.practice_one_answer import BENDS, DEPENDS, RECIPES_DIFFER
 from analysis.findings.practice_verdicts import BEYOND_TELLING, PracticeEffect, PracticesFinding, within
 from analysis.findings.wording import amount, change, count, day, listing, percent
 from analysis.verdicts import Verdict
@@ -145,12 +146,20 @@ def _small_but_real(effect: PracticeEffect) -> str:
     return " There is an effect, but it is smaller than what you call a difference." if real else ""
 
 
+# Where to look where one answer does not hold for all.
+_LOOK: Mapping[str, str] = {
+    RECIPES_DIFFER: "It is not the same in every recipe: look behind this line, or choose one recipe above.",
+    BENDS: "It bends: the curve behind this line tells more.",
+    DEPENDS: "It depends on what else was done: look behind this line.",
+}
+
+
 def _more(effect: PracticeEffect) -> str:
     """Return what it would take to tell."""
     if effect.crowded:
         return " There are hardly more batches than practices: a few more batches will tell much more."
     if effect.judgement.effect.lowered_by:
-        return " More batches like these will not tell; a split batch would."
+        return f" {_where_to_look(effect.judgement.effect.lowered_by[0])}"
     if effect.needed is None:
         return ""
     if effect.needed.more_equivalence is None or effect.needed.more_difference is None:
@@ -158,6 +167,11 @@ def _more(effect: PracticeEffect) -> str:
     if effect.more_batches is None:
         return " As many batches as that usually takes are on record: it is a near thing."
     return f" About {count(effect.more_batches, 'more batch', 'more batches')} would tell."
+
+
+def _where_to_look(lowered_by: str) -> str:
+    where = next((where for begins, where in _LOOK.items() if lowered_by.startswith(begins)), "")
+    return where or "More batches like these will not tell; a split batch would."
 
 
 def numbers(effect: PracticeEffect, finding: PracticesFinding) -> list[tuple[str, str]]:
@@ -216,9 +230,11 @@ def cautions_of(effect: PracticeEffect) -> list[str]:
 
 
 def scope_of(effect: PracticeEffect) -> list[str]:
-    """Return what a verdict is about: the range that was seen, the batches it was seen in, the reasons for it."""
+    """Return what a verdict is about: the range that was seen, the batches it was seen in, the reasons for it that are
+    not among its cautions."""
     told = [words for words in effect.cautions if words.startswith(_SCOPE)]
-    return [whole_sentence(words) for words in (*told, *effect.judgement.reasons)]
+    reasons = [words for words in effect.judgement.reasons if words not in effect.cautions]
+    return [whole_sentence(words) for words in (*told, *reasons)]
 
 
 def whole_sentence(words: str) -> str:

@@ -83,6 +83,12 @@ def test_each_verdict_is_a_sentence(finding, told, said):
             effect(9.0, 1.0, lowered=("changed only once",)),
             "More batches like these will not tell; a split batch would.",
         ),
+        (
+            effect(0.5, 1.0, lowered=("recipes differ in it beyond chance: one answer does not hold for all of them",)),
+            "It is not the same in every recipe: look behind this line, or choose one recipe above.",
+        ),
+        (effect(0.5, 1.0, lowered=("its effect bends: one step …",)), "the curve behind this line tells more."),
+        (effect(0.5, 1.0, lowered=("it depends on the rest since …",)), "what else was done: look behind this line."),
     ],
 )
 def test_a_sentence_ends_on_how_large_it_is(finding, told, end):
@@ -120,6 +126,12 @@ def test_what_gives_pause_is_kept_apart_from_what_a_verdict_is_about():
     told = effect(1.0, 1.0, cautions=("moves together with X", "range seen 0 to 3 dumps; nothing is said beyond it"))
     assert cautions_of(told) == ["Moves together with X."]
     assert scope_of(told)[0] == "Range seen 0 to 3 dumps; nothing is said beyond it."
+
+
+def test_a_reason_that_is_a_caution_is_said_once():
+    told = effect(1.0, 1.0, cautions=("changed only once",), lowered=("changed only once",))
+    assert cautions_of(told) == ["Changed only once."]
+    assert scope_of(told) == []
 
 
 def test_the_numbers_name_both_intervals(finding):
@@ -237,8 +249,8 @@ def test_an_effect_that_bends_differs_by_recipe_and_by_finings_is_drawn(finding)
             "by_recipe": (RecipeSlope("P40", one), RecipeSlope("I62", two)),
             "curve": (CurveDot(10.0, one), CurveDot(20.0, two)),
             "interactions": (
-                PartnerSlope("fined", 0, 1, one, two, 0.2),
-                PartnerSlope("hours_since_rouse", 24, 96, two, one, 0.001),
+                PartnerSlope("fined", 0, 1, one, two, 0.2, False),
+                PartnerSlope("hours_since_rouse", 24, 96, two, one, 0.001, True),
             ),
             "sentences": ("recipes differ in it: P40 +5 %",),
         }
@@ -248,7 +260,9 @@ def test_an_effect_that_bends_differs_by_recipe_and_by_finings_is_drawn(finding)
     assert "How the effect bends, held against the middle" in shown
     assert "dose-plane" in shown
     assert "No finings in the tank" in shown
-    assert "4.0 days (long)" in shown
+    assert "4 days (long)" in shown
+    assert "The two differ beyond chance." in shown
+    assert "The two do not differ beyond chance." in shown
     assert "Recipes differ in it: P40 +5 %." in shown
 
 

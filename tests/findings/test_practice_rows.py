@@ -3,9 +3,12 @@
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
 
-from analysis.findings.practice_rows import compare_rows
+from analysis.findings.practice_depth import deepen
+from analysis.findings.practice_rows import compare_rows, where_it_varies
+from analysis.findings.practices import practices
 from analysis.vocabulary import MEASURES, further_practice
 
 
@@ -69,3 +72,27 @@ def test_without_readings_every_practice_says_so(simulated_packs):
     assert compared.candidates == ()
     assert len(compared.not_assessed) == len(table.practices)
     assert "no finished pack in this selection has a reading of ph" in compared.not_assessed[0].reason
+
+
+def test_a_recipe_that_never_had_it_says_nothing_of_none_at_all():
+    frame = pd.DataFrame({"recipe": ["A", "A", "B", "B", "C"], "x": [3.0, 4.0, 0.0, 0.0, 9.0]})
+    assert where_it_varies(frame, "x")["x"].tolist() == [3.0, 4.0]
+    assert len(where_it_varies(frame.assign(x=1.0), "x")) == 5
+
+
+def test_the_range_seen_is_that_of_the_recipes_that_were_fined(simulated_packs):
+    """Two of the invented brewery's recipes never get isinglass, the others always 900 mL/hL or more."""
+    finding = practices(simulated_packs, "haze")
+    (effect,) = (e for e in finding.practices if e.practice == "isinglass_dose")
+    (seen,) = (c for c in effect.cautions if c.startswith("range seen"))
+    assert 800 < float(seen.split()[2].replace(",", "")) < 1_000
+
+
+def test_no_curve_reaches_a_dose_that_only_other_recipes_had(simulated_packs):
+    """The dose lowers haze twice as fast in its lower half, in the recipes that get any."""
+    rows = simulated_packs.rows
+    low = (rows["isinglass_dose"] - 1_180).clip(upper=0)
+    bent = rows.assign(haze=rows["haze"] * np.exp(np.where(rows["isinglass_dose"] > 0, -low / 100, 0.0)))
+    depth = deepen(practices(replace(simulated_packs, rows=bent), "haze"), "isinglass_dose")
+    assert depth.curve
+    assert all(dot.at > 800 for dot in depth.curve)
