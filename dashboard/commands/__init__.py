@@ -29,6 +29,7 @@ COMMANDS: Mapping[str, _Entry] = MappingProxyType(
         "intake": _Entry("intake", "Take spreadsheets in."),
         "history": _Entry("history", "List what was taken in and decided, when and by whom."),
         "withdraw": _Entry("withdraw", "Take an intake back."),
+        "conflicts": _Entry("conflicts", "List the records that contradict each other, and say which is right."),
         "packs": _Entry("packs", "The pack table: each finished pack with what was done to its beer."),
         "review": _Entry("review", "What moved since the last review, with answers and standing actions."),
         "chart": _Entry("chart", "A measure's control charts, in numbers."),
@@ -78,5 +79,5 @@ def main(ledger: str | None) -> None:
 
     \b
     Numbers and verdicts go to standard output, messages to standard error.
-    Exit code: 0 done, 1 done with rejected rows or a question that cannot be answered, 2 misuse.
+    Exit code: 0 done, 1 done with rejected or contradicting rows or a question that cannot be answered, 2 misuse.
     """

@@ -8,10 +8,12 @@ from pathlib import Path
 import click
 
 from analysis.findings.ledger_changes import commit_in_words
-from analysis.ledger import Ledger
-from analysis.problems import Severity
+from analysis.findings.wording import count
+from analysis.ledger import Commit, Ledger
+from analysis.problems import Problem, Severity
 from analysis.records import Intake, SheetAnswers, SourceFile, take_in, write_rejects
 from analysis.records.kinds import KINDS
+from dashboard.commands.conflicts import conflicting_in_words
 from dashboard.commands.options import (
     complain,
     json_option,
@@ -54,7 +56,7 @@ def command(
     """Take spreadsheets in: xlsx, xls, xlsm, ods, csv or tsv.
 
     Every row is accepted, rejected with its reason, or ignored (totals, blank lines). Exit code 1 says that rows were
-    rejected or a question waits for an answer.
+    rejected, that a question waits for an answer, or that rows contradict others on record (dropbright conflicts).
     """
     _check_there(files)
     if rejects is not None and rejects.suffix.lower() != ".xlsx":
@@ -65,14 +67,20 @@ def command(
     if rejects is not None:
         _write_rejects(taken, rejects)
     commit = None if dry_run else ledger.commit(taken, by)
-    problems = taken.problems if commit is None else (*taken.problems, *commit.problems)
+    problems = taken.problems if commit is None else _standing(taken, commit)
+    contradicting = _contradicting(problems, commit)
     if as_json:
-        print_document(_document(taken, None if commit is None else commit.intake, problems))
+        print_document(_document(taken, None if commit is None else commit.intake, problems, contradicting))
     else:
         print_sheets(taken)
         print_problems(problems)
         complain("Nothing was stored (--dry-run)." if commit is None else commit_in_words(commit))
-    raise SystemExit(1 if any(p.severity in (Severity.REJECTED, Severity.QUESTION) for p in problems) else 0)
+        if commit is None and contradicting:
+            complain(_would_contradict(contradicting))
+        elif contradicting:
+            complain(conflicting_in_words(contradicting))
+    refused = any(p.severity in (Severity.REJECTED, Severity.QUESTION) for p in problems)
+    raise SystemExit(1 if refused or contradicting else 0)
 
 
 def _check_there(files: tuple[Path, ...]) -> None:
@@ -103,8 +111,33 @@ def _write_rejects(taken: Intake, path: Path) -> None:
         refuse(f"{path}: cannot be written. Nothing was stored. ({error.__cause__})")
 
 
-def _document(taken: Intake, number: int | None, problems: tuple) -> dict[str, object]:
-    return {**taken.as_document(), "intake": number, "problems": [problem.as_document() for problem in problems]}
+def _standing(taken: Intake, commit: Commit) -> tuple[Problem, ...]:
+    """Return the problems of an intake that is on record; a contradiction that was settled before is none."""
+    problems = (*taken.problems, *commit.problems)
+    if any(counts.conflicting for counts in commit.counts.values()):
+        return problems
+    return tuple(problem for problem in problems if problem.severity is not Severity.CONFLICT)
+
+
+def _contradicting(problems: tuple[Problem, ...], commit: Commit | None) -> int:
+    """Return how many rows contradict others: on record, or, where nothing was stored, within the files."""
+    if commit is None:
+        return sum(problem.severity is Severity.CONFLICT for problem in problems)
+    return sum(counts.conflicting for counts in commit.counts.values())
+
+
+def _would_contradict(rows: int) -> str:
+    return (
+        f"{count(rows, 'row')} of these files {'contradicts' if rows == 1 else 'contradict'} each other about the same "
+        "thing: neither side would be used. Mend the file, or take it in and settle them with dropbright conflicts."
+    )
+
+
+def _document(
+    taken: Intake, number: int | None, problems: tuple[Problem, ...], contradicting: int
+) -> dict[str, object]:
+    told = [problem.as_document() for problem in problems]
+    return {**taken.as_document(), "intake": number, "problems": told, "conflicting": contradicting}
 
 
 def print_sheets(taken: Intake) -> None:

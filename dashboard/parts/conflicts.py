@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date, datetime
 
 import dash_mantine_components as dmc
 from dash import MATCH, Dash, Input, Output, State, ctx, html
 from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
-from analysis.findings.wording import count, day
+from analysis.findings.contradictions import conflict_title, said_by, where_said
+from analysis.findings.wording import count
 from analysis.ledger import Conflict, LedgerError
-from analysis.records.kinds import KINDS
-from analysis.vocabulary import measure
 from dashboard.parts.context import context
 from dashboard.parts.ids import LEDGER_STATE
 from dashboard.parts.ledger_state import announce
@@ -23,7 +21,6 @@ __all__ = ["conflict_list", "places", "register", "settle"]
 PLACE = "conflicts-place"
 _SHOWN = 20
 _LONGEST = 500
-_IN_UNIT_OF_QUANTITY = ("value", "reference", "observed", "lower", "upper", "target", "margin")
 
 
 def places() -> list[Component]:
@@ -50,10 +47,9 @@ def conflict_list(conflicts: Sequence[Conflict]) -> list[Component] | None:
 
 
 def _conflict(conflict: Conflict) -> list[Component]:
-    label = KINDS[conflict.kind].label if conflict.kind in KINDS else conflict.kind
     number = conflict.number
     return [
-        html.P(html.Strong(f"{label}: {_subject(conflict)}"), className="problem-what"),
+        html.P(html.Strong(conflict_title(conflict)), className="problem-what"),
         dmc.RadioGroup(
             id={"type": "conflict-keep", "conflict": number},
             label="Which is right?",
@@ -80,40 +76,9 @@ def _conflict(conflict: Conflict) -> list[Component]:
     ]
 
 
-def _subject(conflict: Conflict) -> str:
-    """Return what a conflict is about, as the page names things."""
-    about = dict(conflict.about)
-    quantity = about.pop("quantity", None)
-    told = [] if quantity is None else [measure(str(quantity)).label.lower()]
-    told += [f"{name.replace('_', ' ')} {_written(value, _unit(conflict, name))}" for name, value in about.items()]
-    return ", ".join(told)
-
-
 def _claim_words(conflict: Conflict, place: int) -> str:
     claim = conflict.claims[place]
-    said = ", ".join(
-        f"{name.replace('_', ' ')} {_written(claim.values[name], _unit(conflict, name))}" for name in conflict.columns
-    )
-    return f"{said} ({claim.file} › {claim.sheet}, row {claim.source_row}, taken in by {claim.by} on {day(claim.at)})"
-
-
-def _unit(conflict: Conflict, name: str) -> str:
-    """Return the kept unit of a column, "" where it has none: a reading's value is in that of its quantity."""
-    quantity = dict(conflict.about).get("quantity")
-    if name in _IN_UNIT_OF_QUANTITY and quantity is not None:
-        return measure(str(quantity)).unit
-    kind = KINDS.get(conflict.kind)
-    return kind.column(name).unit if kind is not None and name in kind.names else ""
-
-
-def _written(value: object, unit: str = "") -> str:
-    if value is None:
-        return "blank"
-    if isinstance(value, datetime):
-        return f"{day(value)}, {value:%H:%M}"
-    if isinstance(value, date):
-        return day(value)
-    return f"{value:g} {unit}".strip() if isinstance(value, float) else str(value)
+    return f"{said_by(conflict, claim)} ({where_said(claim)})"
 
 
 def show_conflicts(_state: int | None) -> list[Component] | None:
