@@ -83,10 +83,10 @@ class RepeatStudy:
         )
         if not blind:
             return f"{told} Every meter sees the difference of {amount(self.margin, unit)} that you call important."
-        said = [f"{m.meter} (a mean of {m.readings_needed} can)" for m in blind]
+        said = [f"{m.meter} takes the mean of {m.readings_needed}" for m in blind]
         return (
-            f"{told} A single reading of {listing(said)} cannot see the difference of {amount(self.margin, unit)} that "
-            f"you call important."
+            f"{told} To see the difference of {amount(self.margin, unit)} that you call important, one reading is not "
+            f"enough: {listing(said)}."
         )
 
     def as_document(self) -> dict[str, object]:

@@ -85,15 +85,15 @@ def layout(measure: str = "", **_address: object) -> Component:
             html.H1("Meters", tabIndex=-1),
             html.P(id=ANSWER, className="answer"),
             html.Div(id=NOTHING),
-            html.Div(
-                dmc.Select(id=CHECKS, label="Checks of", data=[], value=measure or None, allowDeselect=False),
-                className="choices",
-            ),
             html.Section(
                 id=LARGE,
                 className="chart",
                 hidden=True,
                 children=[
+                    html.Div(
+                        dmc.Select(id=CHECKS, label="Checks of", data=[], value=measure or None, allowDeselect=False),
+                        className="choices",
+                    ),
                     html.H2(id=NAME),
                     html.Figure(
                         [

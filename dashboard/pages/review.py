@@ -168,13 +168,18 @@ def show(kept: object, _state: int | None, code: object):
         nothing_part(finding),
         seen.chosen is None,
         matter_list(finding, seen.chosen),
-        False,
+        never_held(finding),
         review_actions.actions_part(finding.actions),
         settled_part(finding.settled),
         review_closing.closing_words(finding),
         past_reviews(finding),
         exports.links("review", "all matters and answers", finding.filters),
     )
+
+
+def never_held(finding: ReviewFinding) -> bool:
+    """Return whether there is nothing to hold a review of, and none was ever held."""
+    return finding.until is None and not (finding.reviews or finding.actions or finding.settled)
 
 
 def nothing_part(finding: ReviewFinding) -> Component | None:

@@ -87,3 +87,10 @@ def test_a_fault_of_the_server_is_told_plainly_and_never_as_a_trace(demo, visiti
     assert "Traceback" not in page.content()
     assert reference.group(1) in caplog.text
     assert "the inside of the machine" in caplog.text
+
+
+def test_with_nothing_on_record_nothing_is_offered_that_would_do_nothing(empty, visiting):
+    page = visiting(empty).answered("/review")
+    expect(page.get_by_role("button", name="Close the review")).to_be_hidden()
+    page = visiting(empty).answered("/meters")
+    expect(page.get_by_label("Checks of").first).to_be_hidden()
