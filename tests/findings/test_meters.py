@@ -252,4 +252,4 @@ def test_the_meter_that_cannot_see_the_margin_is_named():
         assert chi_square_20[0] <= ratio <= chi_square_20[1], name
     assert not by_meter["HZ2"].sees_margin
     assert "HZ2" in study.answer
-    assert "cannot see" in study.answer
+    assert "one reading is not enough" in study.answer
