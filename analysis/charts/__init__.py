@@ -2,6 +2,8 @@
 
 from analysis.charts.adjusted import Adjusted, adjusted
 from analysis.charts.autocorrelation import Memory, alarm_rate_with_memory, lag_one, memory, residual_chart
+from analysis.charts.batch_individuals import batch_individuals
+from analysis.charts.batches import Batches, OfBatches, Parts, as_batches, batch_means
 from analysis.charts.between_within import BetweenWithin, between_within
 from analysis.charts.capability import Capability, capability
 from analysis.charts.capability_intervals import (
@@ -60,6 +62,7 @@ __all__ = [
     "STEADY_PENALTY",
     "WESTERN_ELECTRIC",
     "Adjusted",
+    "Batches",
     "BetweenWithin",
     "Capability",
     "CensoredIndividuals",
@@ -77,6 +80,8 @@ __all__ = [
     "LeftOut",
     "Levels",
     "Memory",
+    "OfBatches",
+    "Parts",
     "Phase",
     "PhaseMarks",
     "RuleSignals",
@@ -89,6 +94,9 @@ __all__ = [
     "Subgroups",
     "adjusted",
     "alarm_rate_with_memory",
+    "as_batches",
+    "batch_individuals",
+    "batch_means",
     "between_within",
     "c4",
     "capability",

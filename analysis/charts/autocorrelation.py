@@ -18,7 +18,8 @@ from numpy.typing import ArrayLike
 from scipy.optimize import minimize_scalar
 from scipy.special import ndtr, ndtri
 
-from analysis.charts.arrays import FloatArray, IntArray, Scale, as_flags, as_phases, as_series, to_scale
+from analysis.charts.arrays import BoolArray, FloatArray, IntArray, Scale, as_flags, as_phases, as_series, to_scale
+from analysis.charts.batches import Batches, OfBatches, Parts, as_batches, batch_means, parts_within
 from analysis.charts.chart import Chart, draw_up, small_baseline
 from analysis.charts.run_rules import FIRST_RULES
 
@@ -26,6 +27,7 @@ __all__ = ["Memory", "alarm_rate_with_memory", "lag_one", "memory", "residual_ch
 
 FEWEST_RUNS = 8
 _LARGEST = 0.999
+_LEFT = "what is left after the memory"
 
 
 @dataclass(frozen=True)
@@ -121,6 +123,7 @@ def residual_chart(
     baseline: ArrayLike | None = None,
     phases: ArrayLike | None = None,
     rules: Iterable[str] = FIRST_RULES,
+    batches: ArrayLike | None = None,
 ) -> Chart | None:
     """Return the chart of what each run holds beyond what the runs before it let one expect.
 
@@ -128,6 +131,9 @@ def residual_chart(
     ----------
     values, scale, baseline, phases, rules
         As for ``individuals``; the memory is that of the baseline.
+    batches : array of int, shape (n,), optional
+        As for ``batch_individuals``. Where a batch has several runs, the memory is that of batch means, and a run holds
+        what its batch does besides its own distance from it.
 
     Returns
     -------
@@ -137,22 +143,60 @@ def residual_chart(
     """
     charted = to_scale(as_series(values), scale)
     in_baseline = as_flags(baseline, charted.size, "baseline") & ~np.isnan(charted)
+    phase = as_phases(phases, charted.size)
+    several = as_batches(batches, charted.size, phase)
+    if several is not None:
+        return _residuals_of_batches(charted, in_baseline, phase, several, rules)
     model = memory(np.where(in_baseline, charted, np.nan))
     if model is None:
         return None
-    surprise = np.full(charted.size, np.nan)
-    at = np.flatnonzero(~np.isnan(charted))
-    surprise[at] = _standardised_surprises(model.correlation, charted[at] - model.mean, np.diff(at))
     return draw_up(
-        "what is left after the memory",
-        surprise,
+        _LEFT,
+        _surprises(charted, model),
         np.zeros(charted.size),
         np.full(charted.size, model.sigma),
         baseline=in_baseline,
-        phase=as_phases(phases, charted.size),
+        phase=phase,
         rules=rules,
         cautions=small_baseline(int(np.count_nonzero(in_baseline))),
     )
+
+
+def _residuals_of_batches(
+    charted: FloatArray, in_baseline: BoolArray, phase: IntArray, batches: Batches, rules: Iterable[str]
+) -> Chart | None:
+    """Return the chart of what is left where a batch has several runs: its mean's surprise, and each run about it."""
+    used, size = batch_means(charted, in_baseline, batches)
+    model = memory(used)
+    if model is None:
+        return None
+    means, count = batch_means(charted, np.ones(charted.size, dtype=np.bool_), batches)
+    surprise = _surprises(means, model)
+    squares, freedom = parts_within(charted, in_baseline, batches)
+    within = squares / freedom if freedom else 0.0
+    between = max(0.0, model.sigma**2 - within * float(np.mean(1 / size[size > 0])))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        of_mean = np.sqrt(between + within / count)
+        z = np.where(of_mean > 0, surprise / of_mean, np.nan)
+    return draw_up(
+        _LEFT,
+        charted - means[batches.of_run] + surprise[batches.of_run],
+        np.zeros(charted.size),
+        np.full(charted.size, math.sqrt(between + within)),
+        baseline=in_baseline,
+        phase=phase,
+        rules=rules,
+        cautions=small_baseline(int(np.count_nonzero(size)), "batches"),
+        of_batches=OfBatches(batches, z, of_mean, Parts(math.sqrt(between), math.sqrt(within))),
+    )
+
+
+def _surprises(charted: FloatArray, model: Memory) -> FloatArray:
+    """Return what each point holds beyond what the points before it let one expect; NaN where it is missing."""
+    surprise = np.full(charted.size, np.nan)
+    at = np.flatnonzero(~np.isnan(charted))
+    surprise[at] = _standardised_surprises(model.correlation, charted[at] - model.mean, np.diff(at))
+    return surprise
 
 
 def _standardised_surprises(correlation: float, centred: FloatArray, steps: IntArray) -> FloatArray:

@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from analysis.charts.arrays import Scale, as_flags, as_phases, from_scale
+from analysis.charts.batch_individuals import batch_individuals
 from analysis.charts.chart import Chart
 from analysis.charts.individuals import individuals
 from analysis.charts.run_rules import FIRST_RULES
@@ -57,6 +58,7 @@ def between_within(
     baseline: ArrayLike | None = None,
     phases: ArrayLike | None = None,
     rules: Iterable[str] = FIRST_RULES,
+    batches: ArrayLike | None = None,
 ) -> BetweenWithin:
     """Return the charts of run means, of their moving ranges, and of the spread within runs.
 
@@ -74,6 +76,9 @@ def between_within(
         As for ``individuals``, one entry a run.
     rules : iterable of str
         The run rules that are on for the run means.
+    batches : array of int, shape (runs,), optional
+        The number of each run's batch, as for ``batch_individuals``: the spread between runs is then that of batches
+        and of runs within them, and ``moving_range`` stays that of the runs.
 
     Raises
     ------
@@ -82,13 +87,15 @@ def between_within(
     """
     found = subgroup_statistics(values, runs, spread, scale)
     n = found.sizes.size
-    charts = individuals(from_scale(found.means, scale), scale=scale, baseline=baseline, phases=phases, rules=rules)
+    means = from_scale(found.means, scale)
+    charts = individuals(means, scale=scale, baseline=baseline, phases=phases, rules=rules)
+    of_runs = batch_individuals(means, batches, scale=scale, baseline=baseline, phases=phases, rules=rules)
     phase = as_phases(phases, n)
     in_baseline = as_flags(baseline, n, "baseline") & (found.sizes > 0)
     within = spread_chart(found, in_baseline, phase)
     last = in_baseline & (phase == phase[-1]) if n else in_baseline
     sigma_within = float(within.sigma[-1]) if n else float("nan")
-    sigma_of_means = float(charts.values.sigma[-1]) if n else float("nan")
+    sigma_of_means = float(of_runs.sigma[-1]) if n else float("nan")
     harmonic = float(np.mean(1 / found.sizes[last])) if last.any() else float("nan")
     between = max(0.0, sigma_of_means**2 - sigma_within**2 * harmonic)
-    return BetweenWithin(charts.values, charts.moving_range, within.chart, sigma_within, between**0.5)
+    return BetweenWithin(of_runs, charts.moving_range, within.chart, sigma_within, between**0.5)

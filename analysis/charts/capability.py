@@ -8,7 +8,7 @@ as if such a measure were normal is not offered.
 Nothing is said of a series that is not stable: there is no single centre and spread to say it of. Cp and Pp want both
 limits. A run that is known only to lie beyond a meter's range counts by that and not as a value: centre and spread are
 then the censored maximum likelihood, the intervals rest on the runs that are known, and Cp and Cpk are not offered,
-because a moving range of such runs says nothing.
+because a moving range of such runs says nothing. Where a batch has several runs, the intervals count batches.
 
 Source: ISO 22514-2:2017, for the percentile index; Kotz and Johnson 1993, "Process Capability Indices", for the
 intervals: chi-squared for Cp, non-central t for a one-sided index; NIST/SEMATECH e-Handbook of Statistical Methods,
@@ -95,18 +95,18 @@ def capability(
     used = here & ~np.isnan(chart.values)
     values = chart.values[used]
     sign = np.zeros(values.size, dtype=np.int8) if censored is None else as_censoring(censored, chart.n)[used]
-    why_not = _why_not(chart, values, sign, here)
+    why_not = _why_not(chart, values, sign, here, _counting(chart, used))
     if why_not is not None:
         return Capability(values.size, None, None, None, None, None, math.nan, math.nan, why_not)
     charted = to_scale(values, chart.scale)
     log = chart.scale == "log"
     low, high = _on_scale(lower, log), _on_scale(upper, log)
-    n, known = values.size, int(np.count_nonzero(sign == 0))
-    all_known = known == n
+    n, known = _counting(chart, used), _counting(chart, used, sign == 0)
+    all_known = not sign.any()
     mean, overall = _mean_and_spread(charted, sign)
     within, freedom = float(chart.sigma[-1]), freedom_of_moving_ranges(n)
     return Capability(
-        runs=n,
+        runs=values.size,
         cp=_two_sided(low, high, within, freedom, level) if all_known else None,
         cpk=_nearer(mean, within, low, high, n, freedom, level) if all_known else None,
         pp=_two_sided(low, high, overall, known - 1, level),
@@ -125,9 +125,18 @@ def _mean_and_spread(charted: FloatArray, sign: NDArray[np.int8]) -> tuple[float
     return float(fit.means[0]), fit.sigma * math.sqrt(charted.size / (charted.size - 1))
 
 
-def _why_not(chart: Chart, values: FloatArray, sign: NDArray[np.int8], here: BoolArray) -> str | None:
-    if values.size < FEWEST_RUNS:
-        return f"only {values.size} runs: capability wants at least {FEWEST_RUNS}"
+def _counting(chart: Chart, used: BoolArray, known: BoolArray | None = None) -> int:
+    """Return how many used runs count, or how many batches where one has several runs: those resemble each other."""
+    places = np.flatnonzero(used) if known is None else np.flatnonzero(used)[known]
+    if chart.of_batches is None:
+        return places.size
+    return np.unique(chart.of_batches.batches.of_run[places]).size
+
+
+def _why_not(chart: Chart, values: FloatArray, sign: NDArray[np.int8], here: BoolArray, counting: int) -> str | None:
+    if counting < FEWEST_RUNS:
+        counted = "runs" if chart.of_batches is None else "batches"
+        return f"only {counting} {counted}: capability wants at least {FEWEST_RUNS}"
     known = int(np.count_nonzero(sign == 0))
     if known < max(FEWEST_RUNS, values.size / 2):
         return f"only {known} of {values.size} runs lie within the meter’s range: too few to tell centre and spread"

@@ -2,7 +2,8 @@
 
 Centre and sigma are the censored maximum likelihood of the baseline: a moving range of two censored runs says nothing.
 There is no lower limit below the meter's own: a run that low could not be told from any other. A censored run counts
-for the rules only where its side of the centre is sure, and is beyond a limit only where its own bound is.
+for the rules only where its side of the centre is sure, and is beyond a limit only where its own bound is. Where a
+batch has several runs, patterns count batches, and one of which a run is censored only where its mean's side is sure.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from analysis.charts.arrays import BoolArray, FloatArray, IntArray, Scale, as_flags, as_phases, as_series, to_scale
+from analysis.charts.batches import Batches, OfBatches, Parts, as_batches, batch_means
 from analysis.charts.censored import as_censoring, censored_means
 from analysis.charts.chart import Chart, draw_up, small_baseline
 from analysis.charts.phases import fewest_in_a_phase
@@ -49,6 +51,7 @@ def censored_individuals(
     baseline: ArrayLike | None = None,
     phases: ArrayLike | None = None,
     rules: Iterable[str] = FIRST_RULES,
+    batches: ArrayLike | None = None,
 ) -> CensoredIndividuals:
     """Return the chart of a series of which some runs are censored.
 
@@ -60,6 +63,8 @@ def censored_individuals(
         -1 where the run is below its value, 1 where above, 0 where it is the value itself.
     scale, baseline, phases, rules
         As for ``individuals``.
+    batches : array of int, shape (n,), optional
+        As for ``batch_individuals``.
 
     Returns
     -------
@@ -92,6 +97,7 @@ def censored_individuals(
         lower=lower,
         unsure=side_not_sure,
         cautions=_cautions(in_baseline, sigma, share, phase),
+        of_batches=_of_batches(charted, sign, centre, sigma, as_batches(batches, n, phase)),
     )
     return CensoredIndividuals(chart, sign, share)
 
@@ -104,6 +110,22 @@ def _estimate(charted: FloatArray, sign: NDArray[np.int8]) -> _Phase:
     fit = censored_means(charted, sign)
     centre = float(fit.means[0]) if fit.sigma > 0 else np.nan
     return _Phase(centre, fit.sigma if fit.sigma > 0 else np.nan, meter_limit)
+
+
+def _of_batches(
+    charted: FloatArray, sign: NDArray[np.int8], centre: FloatArray, sigma: FloatArray, batches: Batches | None
+) -> OfBatches | None:
+    """Return each batch's mean in sigmas of a single run: the parts of the spread are not told where runs are censored,
+    and a mean never spreads more than a run."""
+    if batches is None:
+        return None
+    means, _ = batch_means(charted, np.ones(charted.size, dtype=np.bool_), batches)
+    has_low, has_high = (np.bincount(batches.of_run[side], minlength=batches.k) > 0 for side in (sign < 0, sign > 0))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        z = (means - centre[batches.last]) / sigma[batches.last]
+        z[(has_low & (z > 0)) | (has_high & (z < 0))] = np.nan
+    spread = float(sigma[-1])
+    return OfBatches(batches, z, sigma[batches.last], Parts(spread, float("nan")))
 
 
 def _cautions(in_baseline: BoolArray, sigma: FloatArray, share: float, phase: IntArray) -> tuple[str, ...]:

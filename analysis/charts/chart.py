@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.charts.arrays import BoolArray, FloatArray, IntArray, Scale, from_scale
+from analysis.charts.batches import OfBatches, batch_signals
 from analysis.charts.run_patterns import ON
 from analysis.charts.run_rules import LIMIT_ONLY, Signals, run_signals
 
@@ -24,6 +25,7 @@ class Chart:
     were made; a limit that there is not is NaN. ``z`` is the distance from the centre in sigmas on that scale, and
     ``sigma`` that sigma (a difference of natural logs where ``scale`` is ``"log"``). ``baseline`` marks the points that
     the limits were made from and ``phase`` the phase that each point belongs to. ``cautions`` are sentences to show.
+    ``of_batches`` is what is known of the batches where one has several runs, None else.
     """
 
     statistic: str
@@ -38,6 +40,7 @@ class Chart:
     phase: IntArray
     signals: Signals
     cautions: tuple[str, ...] = ()
+    of_batches: OfBatches | None = None
 
     @property
     def n(self) -> int:
@@ -65,6 +68,7 @@ def draw_up(
     upper: FloatArray | None = None,
     unsure: BoolArray | None = None,
     cautions: tuple[str, ...] = (),
+    of_batches: OfBatches | None = None,
 ) -> Chart:
     """Return the chart of a statistic whose centre and sigma are known at each point.
 
@@ -88,6 +92,8 @@ def draw_up(
         Points whose side of the centre is not known (censored): no rule counts them.
     cautions : tuple of str
         Sentences that the chart carries.
+    of_batches : OfBatches, optional
+        Where a batch has several runs: patterns of several points then count batches.
     """
     low = centre - width * sigma if lower is None else lower
     high = centre + width * sigma if upper is None else upper
@@ -96,6 +102,11 @@ def draw_up(
         z = np.where(counted, (charted - centre) / sigma, np.nan)
         slack = ON * sigma
         above, below = charted > high + slack, charted < low - slack
+    if of_batches is None:
+        signals = run_signals(z, rules, phases=phase, above=above, below=below)
+    else:
+        known = of_batches.batches, rules
+        signals = batch_signals(z, of_batches.z, *known, phases=phase, above=above, below=below)
     return Chart(
         statistic=statistic,
         values=from_scale(charted, scale),
@@ -107,8 +118,9 @@ def draw_up(
         scale=scale,
         baseline=baseline,
         phase=phase,
-        signals=run_signals(z, rules, phases=phase, above=above, below=below),
+        signals=signals,
         cautions=cautions,
+        of_batches=of_batches,
     )
 
 

@@ -2,6 +2,7 @@
 
 Each run is held against the centre and spread of its own recipe (any grouping), so that one chart carries them all. A
 group with few runs lends its spread from all groups, and each distance allows for the runs that its centre rests on.
+Where a batch has several runs, centres and spreads are made from batches, as in ``batches``.
 
 Source: Bothe 1989, "A powerful new control chart for job shops", ASQC Annual Quality Congress Transactions (the idea of
 standardised deviations by part; from memory).
@@ -9,14 +10,17 @@ standardised deviations by part; from memory).
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from analysis.charts.arrays import BoolArray, FloatArray, IntArray, Scale, as_flags, as_series, to_scale
-from analysis.charts.chart import Chart, draw_up
+from analysis.charts.batch_individuals import batch_individuals
+from analysis.charts.batches import as_batches, batch_means, parts_within
+from analysis.charts.chart import Chart
 from analysis.charts.individuals import moving_ranges, sigma_of_moving_ranges
 from analysis.charts.run_rules import FIRST_RULES
 
@@ -46,6 +50,7 @@ def standardised(
     scale: Scale = "linear",
     baseline: ArrayLike | None = None,
     rules: Iterable[str] = FIRST_RULES,
+    batches: ArrayLike | None = None,
 ) -> Standardised:
     """Return the chart of each run against its own group.
 
@@ -61,6 +66,8 @@ def standardised(
         The runs that centres and spreads are made from; all of them without it.
     rules : iterable of str
         The run rules that are on.
+    batches : array of int, shape (n,), optional
+        The number of each run's batch, as for ``batch_individuals``. A batch in two groups counts in each.
 
     Raises
     ------
@@ -73,44 +80,86 @@ def standardised(
         raise ValueError(f"groups must be {charted.size} numbers, got shape {group.shape}")
     present = ~np.isnan(charted)
     in_baseline = as_flags(baseline, charted.size, "baseline") & present
-    centre, known = _centres(charted, group, in_baseline)
-    sigma = _spreads(charted, group, in_baseline)
+    apart = _apart(batches, group)
+    centre, known = _centres(charted, group, in_baseline, apart)
+    sigma = _spreads(charted, group, in_baseline, apart)
     deviation = charted - centre
     with np.errstate(invalid="ignore", divide="ignore"):
         share = np.where(known >= FEWEST_FOR_CENTRE, 1 / known, np.nan)
         z = deviation / (sigma * np.sqrt(np.where(in_baseline, 1 - share, 1 + share)))
-    ones = np.ones(charted.size)
-    chart = draw_up(
-        "distance from its own centre in sigmas",
-        z,
-        0 * ones,
-        ones,
-        baseline=in_baseline,
-        phase=np.zeros(charted.size, dtype=np.int64),
-        rules=rules,
-    )
-    return Standardised(chart, deviation, sigma)
+    chart = batch_individuals(z, batches, baseline=in_baseline, rules=rules, centre=0.0, sigma=1.0)
+    return Standardised(replace(chart, statistic="distance from its own centre in sigmas"), deviation, sigma)
 
 
-def _centres(charted: FloatArray, group: IntArray, in_baseline: BoolArray) -> tuple[FloatArray, FloatArray]:
-    """Return each run's group mean, and the number of baseline runs that it rests on."""
-    count = np.bincount(group[in_baseline], minlength=_groups(group)).astype(np.float64)
-    total = np.bincount(group[in_baseline], charted[in_baseline], minlength=_groups(group))
+def _apart(batches: ArrayLike | None, group: IntArray) -> IntArray | None:
+    """Return the batches' numbers so that a batch is another one in another group; None where each has one run."""
+    if batches is None or as_batches(batches, group.size, np.zeros(group.size, dtype=np.int64)) is None:
+        return None
+    named = np.asarray(batches, dtype=np.int64)
+    return np.where(named < 0, named, named * _groups(group) + group)
+
+
+def _centres(
+    charted: FloatArray, group: IntArray, in_baseline: BoolArray, batches: IntArray | None
+) -> tuple[FloatArray, FloatArray]:
+    """Return each run's group mean, and the number of baseline batches that it rests on."""
+    own, used = group[in_baseline], charted[in_baseline]
+    several = None if batches is None else as_batches(batches[in_baseline], used.size, 0 * own)
+    if several is not None:
+        used, _ = batch_means(used, np.ones(used.size, dtype=np.bool_), several)
+        own = own[several.last]
+    count = np.bincount(own, minlength=_groups(group)).astype(np.float64)
+    total = np.bincount(own, used, minlength=_groups(group))
     with np.errstate(invalid="ignore", divide="ignore"):
         mean = total / count
     return mean[group], count[group]
 
 
-def _spreads(charted: FloatArray, group: IntArray, in_baseline: BoolArray) -> FloatArray:
+@dataclass(frozen=True, eq=False)
+class _Apart:
+    """How far a group's batches lie apart (moving ranges), the squares of runs about theirs, and what a mean leaves."""
+
+    ranges: FloatArray
+    squares: float = 0.0
+    freedom: int = 0
+    left_in_means: tuple[float, ...] = ()
+
+    @property
+    def sigma(self) -> float:
+        """The standard deviation of a single run."""
+        of_means = sigma_of_moving_ranges(self.ranges)
+        if not self.freedom:
+            return of_means
+        within = self.squares / self.freedom
+        return math.sqrt(max(0.0, of_means**2 - within * float(np.mean(self.left_in_means))) + within)
+
+
+def _spreads(charted: FloatArray, group: IntArray, in_baseline: BoolArray, batches: IntArray | None) -> FloatArray:
     """Return each run's sigma: its group's own from moving ranges, or that of all groups together."""
-    ranges: list[FloatArray] = []
+    found: list[_Apart] = []
     for number in range(_groups(group)):
-        own = charted[(group == number) & in_baseline]
-        ranges.append(moving_ranges(own, np.zeros(own.size, dtype=np.int64)))
-    together = sigma_of_moving_ranges(np.concatenate([np.empty(0), *ranges]))
-    own_or_all = [sigma_of_moving_ranges(r) if r.size >= FEWEST_FOR_OWN_SPREAD else together for r in ranges]
+        here = (group == number) & in_baseline
+        found.append(_own_spread(charted[here], None if batches is None else batches[here]))
+    together = _Apart(
+        np.concatenate([np.empty(0), *(one.ranges for one in found)]),
+        sum(one.squares for one in found),
+        sum(one.freedom for one in found),
+        tuple(left for one in found for left in one.left_in_means),
+    ).sigma
+    own_or_all = [one.sigma if one.ranges.size >= FEWEST_FOR_OWN_SPREAD else together for one in found]
     sigma = np.array(own_or_all)[group] if own_or_all else np.empty(0)
     return np.where(sigma > 0, sigma, np.nan)
+
+
+def _own_spread(own: FloatArray, batches: IntArray | None) -> _Apart:
+    phase = np.zeros(own.size, dtype=np.int64)
+    several = as_batches(batches, own.size, phase)
+    if several is None:
+        return _Apart(moving_ranges(own, phase), left_in_means=(1.0,) * own.size)
+    every = np.ones(own.size, dtype=np.bool_)
+    means, size = batch_means(own, every, several)
+    squares, freedom = parts_within(own, every, several)
+    return _Apart(moving_ranges(means, several.phase), squares, freedom, tuple((1 / size).tolist()))
 
 
 def _groups(group: IntArray) -> int:

@@ -4,6 +4,10 @@ Limits come from a frozen baseline and do not move with later runs. A new phase 
 known change; nothing here begins one by itself. What a person froze stands in the ledger's journal under the subject
 ``"baseline"``; of two that begin at the same place of a series the later one counts, and once that is taken back the
 earlier one again.
+
+What is frozen are the runs, by their dates. Where a batch has several runs, limits were once made from them run by run;
+now the batch is the unit. An entry says which of the two its limits were made by when it was written (``unit``; one
+that does not say is from before), and the chart says what its limits were then.
 """
 
 from __future__ import annotations
@@ -11,11 +15,14 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from typing import Literal
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from analysis.charts import PhaseMarks
+from analysis.findings.series_batches import batch_numbers
 from analysis.ledger import JournalEntry, Ledger
 from analysis.vocabulary import STAGES
 
@@ -33,7 +40,7 @@ __all__ = [
 ]
 
 BASELINE_RUNS = 25
-"""Until a person freezes a baseline, limits come from this many first runs."""
+"""Until a person freezes a baseline, limits come from this many first runs; batches, where one has several runs."""
 
 SUBJECT = "baseline"
 
@@ -57,7 +64,8 @@ class FrozenPhase:
     It begins with the first run on or after ``begins`` (with the first of all where that is None) and lasts until the
     next phase. Its limits come from the runs of ``since`` to ``until``, both included, less those ``left_out``.
     ``because`` says why, ``by`` who said so and ``at`` when; ``number`` is its entry in the ledger's journal. Both are
-    None where it is not on record.
+    None where it is not on record. ``unit`` says whether limits were made run by run or batch by batch when it was
+    frozen.
     """
 
     measure: str
@@ -72,6 +80,7 @@ class FrozenPhase:
     left_out: tuple[RunLeftOut, ...] = ()
     at: datetime | None = None
     number: int | None = None
+    unit: Literal["run", "batch"] = "batch"
 
     def __post_init__(self) -> None:
         if not self.because.strip():
@@ -138,6 +147,7 @@ def _content(phase: FrozenPhase) -> dict[str, object]:
         "from": phase.since.isoformat(),
         "to": phase.until.isoformat(),
         "left_out": [{"run": left.run, "because": left.because} for left in phase.left_out],
+        "unit": phase.unit,
     }
 
 
@@ -157,6 +167,7 @@ def _phase(entry: JournalEntry) -> FrozenPhase:
         left_out=tuple(_left_out(each) for each in left_out) if isinstance(left_out, Sequence) else (),
         at=entry.at,
         number=entry.number,
+        unit="batch" if said.get("unit") == "batch" else "run",
     )
 
 
@@ -204,9 +215,9 @@ def series_phases(phases: Sequence[FrozenPhase], runs: pd.DataFrame) -> SeriesPh
     phases : sequence of FrozenPhase
         One series' own, in order. Runs before the first of them have their own first runs for a baseline.
     runs : DataFrame
-        ``run`` and ``at`` of the series' runs, in order.
+        ``run``, ``at`` and ``batch`` of the series' runs, in order; without ``batch`` each is of its own.
     """
-    n = len(runs)
+    n, numbers = len(runs), batch_numbers(runs)
     frozen: tuple[FrozenPhase | None, ...] = tuple(phases)
     if not phases or phases[0].begins is not None:
         frozen = (None, *phases)
@@ -217,9 +228,20 @@ def series_phases(phases: Sequence[FrozenPhase], runs: pd.DataFrame) -> SeriesPh
     for number, each in enumerate(frozen):
         here = phase == number
         if each is None:
-            baseline |= here & (np.cumsum(here) <= BASELINE_RUNS)
+            baseline |= here & (_so_far(here, numbers) <= BASELINE_RUNS)
             continue
         within = (days >= np.datetime64(each.since, "D")) & (days <= np.datetime64(each.until, "D"))
         without = runs["run"].isin([left.run for left in each.left_out]).to_numpy(np.bool_)
         baseline |= here & within & ~without
     return SeriesPhases(PhaseMarks(phase.astype(np.int64), baseline), frozen)
+
+
+def _so_far(here: npt.NDArray[np.bool_], numbers: npt.NDArray[np.int64] | None) -> npt.NDArray[np.int64]:
+    """Return the place of each run's batch among those here, from 1, in the order of their first runs."""
+    if numbers is None:
+        return np.cumsum(here)
+    places = np.flatnonzero(here)
+    own = np.where(numbers[places] < 0, -1 - places, numbers[places])
+    so_far = np.zeros(here.size, dtype=np.int64)
+    so_far[places] = pd.factorize(own)[0] + 1
+    return so_far

@@ -9,6 +9,7 @@ from datetime import datetime
 
 import pandas as pd
 
+from analysis.findings.series_batches import SeveralRuns
 from analysis.findings.series_targets import TargetsKept
 from analysis.vocabulary import Measure, Scale
 
@@ -130,7 +131,9 @@ class PhaseShown:
 
     ``because``, ``by`` and ``at`` are None where nobody has frozen it: the baseline is then the first runs, whatever
     they were. ``number`` is its entry in the ledger's journal. ``left_out`` pairs a run with the reason why the
-    baseline does without it.
+    baseline does without it. ``batches`` is how many batches the baseline's ``runs`` are, where one has several runs,
+    and 0 else; ``run_by_run`` are the limits as they stood when it was frozen, None unless that was before limits were
+    made batch by batch.
     """
 
     begins: pd.Timestamp
@@ -145,6 +148,8 @@ class PhaseShown:
     left_out: tuple[tuple[str, str], ...] = ()
     at: datetime | None = None
     number: int | None = None
+    batches: int = 0
+    run_by_run: tuple[float, float] | None = None
 
     def as_document(self) -> dict[str, object]:
         """Return the phase as the JSON document of the command line has it."""
@@ -158,6 +163,7 @@ class PhaseShown:
             "by": self.by,
             "left_out": [{"run": run, "because": because} for run, because in self.left_out],
             "number": self.number,
+            "limits_run_by_run": None if self.run_by_run is None else [or_none(limit) for limit in self.run_by_run],
         }
 
     def baseline_document(self) -> dict[str, object]:
@@ -166,6 +172,7 @@ class PhaseShown:
             "from": None if self.since is None else self.since.isoformat(),
             "to": None if self.until is None else self.until.isoformat(),
             "n": self.runs,
+            "batches": self.batches or self.runs,
             "frozen": self.because is not None,
             "because": self.because,
             "by": self.by,
@@ -185,7 +192,8 @@ class Series:
     phase where the level has stayed away from its baseline, None else. ``targets`` says how the runs keep within the
     targets on record, None where there is none. ``charted`` says what a point is where it is not the run's value, and
     ``unit`` in which unit it then is: None for the measure's, or for sigmas across recipes. ``title`` names a series
-    that is of neither a recipe nor a line.
+    that is of neither a recipe nor a line. ``several_runs`` is what is known of its batches, None where each has one
+    run.
     """
 
     recipe: str | None
@@ -209,6 +217,7 @@ class Series:
     charted: str = ""
     unit: str | None = None
     title: str = ""
+    several_runs: SeveralRuns | None = None
 
     def unit_of(self, measure: Measure) -> str:
         """Return the unit that its points are counted in."""
@@ -244,6 +253,7 @@ class Series:
             suggestion=None,
             targets=None,
             cautions=cautions,
+            several_runs=None,
             charted=charted,
             unit=unit,
         )
@@ -278,6 +288,7 @@ class Series:
             "correlation": or_none(self.correlation),
             "after_memory": [point.as_document() for point in self.after_memory],
             "suggestion": self.suggestion,
+            "several_runs_a_batch": None if self.several_runs is None else self.several_runs.as_document(),
             "targets": None if self.targets is None else self.targets.as_document(),
             "cautions": list(self.cautions),
         }

@@ -8,8 +8,9 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analysis.charts import individuals, standardised
+from analysis.charts import batch_individuals, standardised
 from analysis.findings.series import Series
+from analysis.findings.series_batches import batch_numbers, batches_of, counted_in, several_runs
 from analysis.findings.series_charting import FEWEST_RUNS, chart_points, chart_signals, too_few
 from analysis.findings.series_moves import memory_between_moves, moves_of
 from analysis.findings.series_rests import rest_on_recipes
@@ -33,7 +34,7 @@ def across_recipes(
     groups = runs.groupby(["recipe", "format"], dropna=False, sort=False).ngroup().to_numpy(np.int64)
     if not groups.size or not groups.max():
         return ()
-    found = standardised(runs["value"].to_numpy(np.float64), groups, scale=scale)
+    found = standardised(runs["value"].to_numpy(np.float64), groups, scale=scale, batches=batch_numbers(runs))
     lines = runs["line"].where(~np.isnan(found.chart.z))
     others = [practice for practice in practices if practice.name != "line"]
     series = []
@@ -52,9 +53,12 @@ def _across(
     scale: Scale,
     rules: Sequence[str],
 ) -> Series:
-    chart = individuals(sigmas, centre=0.0, sigma=1.0, rules=rules).values if len(own) >= FEWEST_RUNS else None
+    numbers = batch_numbers(own)
+    batches = batches_of(numbers, len(own))
+    enough = counted_in(batches, len(own))[0] >= FEWEST_RUNS
+    chart = batch_individuals(sigmas, numbers, centre=0.0, sigma=1.0, rules=rules) if enough else None
     moves = rest_on_recipes(moves_of(own, sigmas, deviation, practices, scale), own, deviation, scale)
-    found = memory_between_moves(sigmas, moves, own["at"])
+    found = memory_between_moves(sigmas, moves, own["at"], batches)
     return Series(
         recipe=None,
         format=None,
@@ -68,10 +72,11 @@ def _across(
         signals=chart_signals(chart),
         moves=moves,
         phases=(),
-        why_not=too_few(chart, len(own)),
+        why_not=too_few(chart, len(own), batches),
         correlation=float("nan") if found is None else found.correlation,
         after_memory=(),
         suggestion=None,
         targets=None,
         cautions=(),
+        several_runs=several_runs(chart),
     )

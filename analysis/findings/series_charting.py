@@ -9,9 +9,20 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analysis.charts import RULES, Chart, Memory, PhaseMarks, censored_individuals, individuals, residual_chart
+from analysis.charts import (
+    RULES,
+    Batches,
+    Chart,
+    Memory,
+    PhaseMarks,
+    batch_individuals,
+    censored_individuals,
+    individuals,
+    residual_chart,
+)
 from analysis.findings.baselines import FrozenPhase, series_phases
 from analysis.findings.series import Move, PhaseShown, Point, Series, SignalFound
+from analysis.findings.series_batches import batch_numbers, batches_of, counted_in, several_runs
 from analysis.findings.series_moves import memory_between_moves, memory_caution, moves_of
 from analysis.findings.series_targets import TargetLimits, targets_kept
 from analysis.findings.wording import count, day
@@ -20,9 +31,10 @@ from analysis.vocabulary import Practice, Scale
 __all__ = ["FEWEST_RUNS", "chart_points", "chart_signals", "series_of", "too_few"]
 
 FEWEST_RUNS = 8
-"""Fewer runs than this give no limits."""
+"""Fewer runs than this give no limits; fewer batches, where one has several runs."""
 
 Floats = npt.NDArray[np.float64]
+Numbers = npt.NDArray[np.int64] | None
 
 
 def series_of(
@@ -58,11 +70,14 @@ def series_of(
     charted = np.log(values) if scale == "log" else values
     moves = moves_of(runs, charted, charted, practices, scale)
     found_phases = series_phases(phases, runs)
-    chart = _chart(runs, values, scale, rules, found_phases.marks) if len(runs) >= FEWEST_RUNS else None
-    why_not = too_few(chart, len(runs))
-    found = memory_between_moves(charted, moves, runs["at"])
+    numbers = batch_numbers(runs)
+    batches = batches_of(numbers, len(runs))
+    enough = counted_in(batches, len(runs))[0] >= FEWEST_RUNS
+    chart = _chart(runs, values, scale, rules, found_phases.marks, numbers) if enough else None
+    why_not = too_few(chart, len(runs), batches)
+    found = memory_between_moves(charted, moves, runs["at"], batches)
     points = chart_points(runs, values, chart)
-    shown = _phases_shown(found_phases.frozen, runs, chart)
+    shown = _phases_shown(found_phases.frozen, runs, values, chart)
     return Series(
         recipe=recipe,
         format=format,
@@ -78,12 +93,16 @@ def series_of(
         phases=shown,
         why_not=why_not,
         correlation=float("nan") if found is None else found.correlation,
-        after_memory=_after_memory(runs, values, scale, rules, chart, found),
-        suggestion=_suggestion(runs, moves, chart),
+        after_memory=_after_memory(runs, values, rules, chart, found, numbers),
+        suggestion=_suggestion(moves, chart, batches),
         targets=targets_kept(
             chart, limits, runs["censored"].to_numpy(np.int8), _moved_in_last_phase(found_phases.marks, moves)
         ),
-        cautions=(*(chart.cautions if chart is not None and why_not is None else ()), *memory_caution(found)),
+        cautions=(
+            *(chart.cautions if chart is not None and why_not is None else ()),
+            *memory_caution(found, "run" if batches is None else "batch"),
+        ),
+        several_runs=several_runs(chart) if why_not is None else None,
     )
 
 
@@ -92,10 +111,12 @@ def _moved_in_last_phase(marks: PhaseMarks, moves: Sequence[Move]) -> bool:
     return any(move.point > begins for move in moves)
 
 
-def too_few(chart: Chart | None, runs: int) -> str | None:
+def too_few(chart: Chart | None, runs: int, batches: Batches | None = None) -> str | None:
     """Return why there are no limits, or None where there are."""
     if chart is None:
-        return f"only {count(runs, 'run')}: limits want at least {FEWEST_RUNS}"
+        units = counted_in(batches, runs)
+        packaged = "" if batches is None else f" in {count(runs, 'run')}"
+        return f"only {count(*units)}{packaged}: limits want at least {FEWEST_RUNS}"
     missing = math.isnan(_last(chart, "centre")) or math.isnan(_last(chart, "upper"))
     return chart.cautions[0].removeprefix("No limits: ").rstrip(".") if missing else None
 
@@ -126,13 +147,15 @@ def chart_signals(chart: Chart | None) -> tuple[SignalFound, ...]:
     )
 
 
-def _chart(runs: pd.DataFrame, values: Floats, scale: Scale, rules: Sequence[str], marks: PhaseMarks) -> Chart:
+def _chart(
+    runs: pd.DataFrame, values: Floats, scale: Scale, rules: Sequence[str], marks: PhaseMarks, numbers: Numbers
+) -> Chart:
     sign = runs["censored"].to_numpy(np.int8)
     if (sign[marks.baseline] != 0).any():
         return censored_individuals(
-            values, sign, scale=scale, baseline=marks.baseline, phases=marks.phase, rules=rules
+            values, sign, scale=scale, baseline=marks.baseline, phases=marks.phase, rules=rules, batches=numbers
         ).values
-    return individuals(values, scale=scale, baseline=marks.baseline, phases=marks.phase, rules=rules).values
+    return batch_individuals(values, numbers, scale=scale, baseline=marks.baseline, phases=marks.phase, rules=rules)
 
 
 def _last(chart: Chart | None, line: str) -> float:
@@ -145,7 +168,7 @@ def _last_baseline(points: tuple[Point, ...], chart: Chart) -> tuple[Point, ...]
 
 
 def _phases_shown(
-    phases: Sequence[FrozenPhase | None], runs: pd.DataFrame, chart: Chart | None
+    phases: Sequence[FrozenPhase | None], runs: pd.DataFrame, values: Floats, chart: Chart | None
 ) -> tuple[PhaseShown, ...]:
     if chart is None:
         return ()
@@ -170,31 +193,58 @@ def _phases_shown(
                 left_out=() if frozen is None else tuple((left.run, left.because) for left in frozen.left_out),
                 at=None if frozen is None else frozen.at,
                 number=None if frozen is None else frozen.number,
+                batches=_batches_used(chart, here),
+                run_by_run=_run_by_run(values, chart, first) if _was_run_by_run(frozen, chart) else None,
             )
         )
     return tuple(shown)
 
 
+def _batches_used(chart: Chart, here: npt.NDArray[np.bool_]) -> int:
+    if chart.of_batches is None:
+        return 0
+    return int(np.unique(chart.of_batches.batches.of_run[here & chart.baseline]).size)
+
+
+def _was_run_by_run(frozen: FrozenPhase | None, chart: Chart) -> bool:
+    """Return whether a phase was frozen while limits were made run by run, and that makes a difference here."""
+    return frozen is not None and frozen.unit == "run" and chart.of_batches is not None
+
+
+def _run_by_run(values: Floats, chart: Chart, first: int) -> tuple[float, float]:
+    """Return the limits that a phase's baseline gives run by run, as they stood when it was frozen."""
+    before = individuals(values, scale=chart.scale, baseline=chart.baseline, phases=chart.phase, rules=()).values
+    return float(before.lower[first]), float(before.upper[first])
+
+
 def _after_memory(
-    runs: pd.DataFrame, values: Floats, scale: Scale, rules: Sequence[str], chart: Chart | None, found: Memory | None
+    runs: pd.DataFrame,
+    values: Floats,
+    rules: Sequence[str],
+    chart: Chart | None,
+    found: Memory | None,
+    numbers: Numbers,
 ) -> tuple[Point, ...]:
     """Return what is left of each run once the memory is taken out, where it matters."""
     if chart is None or found is None or not found.matters or (runs["censored"] != 0).any():
         return ()
-    left = residual_chart(values, scale=scale, baseline=chart.baseline, phases=chart.phase, rules=rules)
+    left = residual_chart(
+        values, scale=chart.scale, baseline=chart.baseline, phases=chart.phase, rules=rules, batches=numbers
+    )
     return () if left is None else chart_points(runs, left.values, left)
 
 
-def _suggestion(runs: pd.DataFrame, moves: Sequence[Move], chart: Chart | None) -> str | None:
+def _suggestion(moves: Sequence[Move], chart: Chart | None, batches: Batches | None) -> str | None:
     """Return a question about a new phase where the level has stayed away from its baseline."""
     if chart is None or not moves:
         return None
     last = moves[-1]
-    stayed = len(runs) - last.point
-    baseline_ends = int(np.flatnonzero(chart.baseline)[-1]) if chart.baseline.any() else len(runs)
+    _, *unit = counted_in(batches, chart.n)
+    stayed = chart.n - last.point if batches is None else np.unique(batches.of_run[last.point :]).size
+    baseline_ends = int(np.flatnonzero(chart.baseline)[-1]) if chart.baseline.any() else chart.n
     if stayed < FEWEST_RUNS or last.point <= baseline_ends:
         return None
     return (
-        f"The level has stayed there for {count(stayed, 'run')}, since about {day(last.at)}. If you know the cause and "
+        f"The level has stayed there for {count(stayed, *unit)}, since about {day(last.at)}. If you know the cause and "
         "it is there to stay, begin a phase there and say why; limits do not move by themselves."
     )

@@ -12,10 +12,12 @@ import numpy.typing as npt
 import pandas as pd
 
 from analysis.charts import (
+    Batches,
     Climb,
     Memory,
     Shift,
     alarm_rate_with_memory,
+    batch_means,
     level_shifts,
     levels_about,
     memory,
@@ -98,7 +100,9 @@ def _moves_between(
     return tuple(moves)
 
 
-def memory_between_moves(charted: Floats, moves: Sequence[Move], at: pd.Series) -> Memory | None:
+def memory_between_moves(
+    charted: Floats, moves: Sequence[Move], at: pd.Series, batches: Batches | None = None
+) -> Memory | None:
     """Return the memory from one run to the next once the moves are taken out; None where there are too few runs.
 
     Parameters
@@ -107,7 +111,13 @@ def memory_between_moves(charted: Floats, moves: Sequence[Move], at: pd.Series) 
     moves : sequence of Move
     at : Series, shape (n,)
         The runs' moments.
+    batches : Batches, optional
+        Where a batch has several runs: the memory is then from one batch to the next.
     """
+    if batches is not None:
+        means, _ = batch_means(charted, np.ones(charted.size, dtype=np.bool_), batches)
+        placed = tuple(replace(move, point=int(batches.of_run[move.point])) for move in moves)
+        return memory_between_moves(means, placed, at.iloc[batches.last])
     if charted.size < _FEWEST_FOR_MEMORY:
         return None
     edges = [0, *(move.point for move in moves if not move.gradual), charted.size]
@@ -126,14 +136,15 @@ def _without_climb(charted: Floats, move: Move, ends: int) -> Floats:
     return left
 
 
-def memory_caution(found: Memory | None) -> tuple[str, ...]:
-    """Return the caution that a series with a memory wants, or none."""
+def memory_caution(found: Memory | None, unit: str = "run") -> tuple[str, ...]:
+    """Return the caution that a series with a memory wants, or none; ``unit`` says of what, runs or batches."""
     if found is None or not found.matters:
         return ()
     one_in = 1 / alarm_rate_with_memory(found.correlation)
+    many = "runs" if unit == "run" else "batches"
     return (
-        f"A run is like the run before it (correlation {found.correlation:.2f}): these limits alarm once in about "
-        f"{one_in:.0f} steady runs, not once in 370, and a move of the level is too easily seen.",
+        f"A {unit} is like the {unit} before it (correlation {found.correlation:.2f}): these limits alarm once in "
+        f"about {one_in:.0f} steady {many}, not once in 370, and a move of the level is too easily seen.",
     )
 
 

@@ -48,4 +48,5 @@ def _cut(series: Series, filters: Filters) -> Series:
         ),
         moves=tuple(replace(move, point=move.point - left) for move in series.moves if left <= move.point < right),
         after_memory=series.after_memory[left:right],
+        several_runs=None if series.several_runs is None else series.several_runs.cut(left, right),
     )

@@ -2,7 +2,9 @@
 
 "Find a 30 % rise within 5 runs at one false alarm a year" is a shift in sigmas of this series, a delay in runs, and as
 many runs between false alarms as the series has in a year. Each kind of chart is set to that, and the quickest is
-drawn: single runs against a limit, a running mean that forgets slowly, or a running sum of what lies off.
+drawn: single runs against a limit, a running mean that forgets slowly, or a running sum of what lies off. Where a batch
+is packaged in several runs, which resemble each other, all of this counts batches by the mean of their runs; what a
+batch does stands at each of its runs, and delays are told in runs all the same.
 """
 
 from __future__ import annotations
@@ -10,6 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -126,14 +129,60 @@ def slow_moves(series: Series, ask: SlowAsk, kind: SlowKind = "") -> SlowMoves:
     """
     if kind and kind not in _CALLED:
         raise ValueError(f"kind must be one of {', '.join(_CALLED)} or empty, got {kind!r}")
-    found = _why_not(series) or _asked_in_sigmas(series, ask)
+    units = _Units(series)
+    found = _why_not(series) or _asked_in_sigmas(series, units, ask)
     if isinstance(found, str):
         return SlowMoves(ask, math.nan, math.nan, math.nan, (), None, None, (), found)
-    designs = chart_designs(found.shift, found.in_control, ask.within)
+    within = max(ask.within / units.runs_each, 1.0)
+    designs = chart_designs(found.shift, found.in_control / units.runs_each, within)
     chosen = next((design for design in designs if design.kind == kind), designs[0])
-    smallest = math.nan if designs[0].in_time else _smallest(found, ask)
-    said = _sentences(ask, found, designs, series, smallest)
-    return SlowMoves(ask, found.shift, found.in_control, smallest, designs, chosen, _drawn(series, chosen), tuple(said))
+    told = tuple(replace(design, delay=design.delay * units.runs_each) for design in designs)
+    smallest = math.nan if designs[0].in_time or within <= 1 else _smallest(found, units, within, ask)
+    said = _sentences(ask, found, told, series, smallest)
+    drawn = _drawn(series, units, chosen)
+    return SlowMoves(
+        ask, found.shift, found.in_control, smallest, told, told[designs.index(chosen)], drawn, tuple(said)
+    )
+
+
+class _Units:
+    """What a series counts: its runs, or its batches by the mean of their runs where one has several."""
+
+    def __init__(self, series: Series) -> None:
+        self.series = series
+        self.log = series.scale == "log"
+        several = series.several_runs
+        places = np.arange(len(series.points)) if several is None else np.array(several.batch, dtype=np.int64)
+        _, self.of_run = np.unique(places, return_inverse=True)
+
+    @property
+    def runs_each(self) -> float:
+        """How many runs a unit has on average."""
+        return self.of_run.size / max(self.last.size, 1)
+
+    @cached_property
+    def last(self) -> npt.NDArray[np.int64]:
+        """The last run of each unit."""
+        last = np.zeros(int(self.of_run.max(initial=-1)) + 1, dtype=np.int64)
+        np.maximum.at(last, self.of_run, np.arange(self.of_run.size))
+        return last
+
+    @cached_property
+    def sigma(self) -> Floats:
+        """The sigma of what is counted, at each run: of the run, or of the mean of its batch."""
+        if self.series.several_runs is not None:
+            return np.array(self.series.several_runs.sigma)
+        return np.array([_sigma(point, self.log) for point in self.series.points])
+
+    @cached_property
+    def z(self) -> Floats:
+        """The distance of each unit from its centre in its own sigmas."""
+        off = np.array([_off(point, self.log) for point in self.series.points])
+        mean = np.bincount(self.of_run, off) / np.bincount(self.of_run)
+        sigma = self.sigma[self.last]
+        with np.errstate(invalid="ignore", divide="ignore"):
+            z: Floats = np.where(sigma > 0, mean / sigma, np.nan)
+        return z
 
 
 @dataclass(frozen=True)
@@ -154,14 +203,15 @@ def _why_not(series: Series) -> str:
     return ""
 
 
-def _asked_in_sigmas(series: Series, ask: SlowAsk) -> _InSigmas | str:
-    log, sigma, years = series.scale == "log", _sigma(series.points[-1], series.scale == "log"), _years(series)
+def _asked_in_sigmas(series: Series, units: _Units, ask: SlowAsk) -> _InSigmas | str:
+    log, years = series.scale == "log", _years(series)
+    sigma = float(units.sigma[-1]) if series.several_runs is None else float(np.median(units.sigma))
     if not sigma > 0 or years <= 0:
         return "the runs of the baseline are all alike or of one day: there is no spread to count in"
     runs_a_year = len(series.points) / years
     in_control = ask.years * runs_a_year
-    if in_control < _FEWEST_BETWEEN_ALARMS:
-        least = math.ceil(_FEWEST_BETWEEN_ALARMS / runs_a_year)
+    if in_control < _FEWEST_BETWEEN_ALARMS * units.runs_each:
+        least = math.ceil(_FEWEST_BETWEEN_ALARMS * units.runs_each / runs_a_year)
         return f"there are only {runs_a_year:.0f} runs a year: allow one false alarm in {least} years or more"
     off = math.log1p(ask.percent / 100) if log else series.centre * ask.percent / 100
     shift = abs(off) / sigma
@@ -180,42 +230,38 @@ def _sigma(point: Point, log: bool) -> float:
     return above / 3
 
 
-def _smallest(found: _InSigmas, ask: SlowAsk) -> float:
-    least = smallest_shift_found(found.in_control, ask.within) * math.copysign(1.0, ask.percent) * found.sigma
+def _smallest(found: _InSigmas, units: _Units, within: float, ask: SlowAsk) -> float:
+    in_control = found.in_control / units.runs_each
+    least = smallest_shift_found(in_control, within) * math.copysign(1.0, ask.percent) * found.sigma
     return percent_of_ratio(least) if found.log else 100 * least / abs(found.centre)
 
 
-def _drawn(series: Series, design: Design) -> Series:
+def _drawn(series: Series, units: _Units, design: Design) -> Series:
     """Return the chosen chart, in the measure's unit for single runs and running mean, in sigmas for a running sum."""
-    log = series.scale == "log"
-    z = np.array([_distance(point, log) for point in series.points])
-    phase = _phase_numbers(series)
+    phase = _phase_numbers(series)[units.last]
     if design.kind == "cusum":
-        sums = cusum(z, allowance=design.allowance, bound=design.bound, phases=phase, centre=0.0, sigma=1.0)
-        return _of_sums(series, sums)
+        sums = cusum(units.z, allowance=design.allowance, bound=design.bound, phases=phase, centre=0.0, sigma=1.0)
+        return _of_sums(series, units, sums)
     if design.kind == "ewma":
         # steady limits: the run length that was asked for is theirs
         chart = ewma(
-            z, weight=design.weight, width=design.width, phases=phase, centre=0.0, sigma=1.0, steady_limits=True
+            units.z, weight=design.weight, width=design.width, phases=phase, centre=0.0, sigma=1.0, steady_limits=True
         )
-        reach = chart.upper.tolist()
-        points = [
-            _in_unit(point, at, limit, log)
-            for point, at, limit in zip(series.points, chart.values.tolist(), reach, strict=True)
-        ]
-        charted = f"a running mean that forgets slowly: the newest run counts {100 * design.weight:.0f} % of it"
+        points = _in_unit(units, chart.values, chart.upper)
+        newest = "run" if series.several_runs is None else "batch"
+        charted = f"a running mean that forgets slowly: the newest {newest} counts {100 * design.weight:.0f} % of it"
     else:  # counted so that the limit that was asked for stands at three
-        chart = individuals(z * 3 / design.width, centre=0.0, sigma=1.0, phases=phase, rules=("beyond-limit",)).values
-        points = [_in_unit(p, at, design.width, log) for p, at in zip(series.points, z, strict=True)]
-        charted = "each run, with limits at the distance asked for"
+        z = units.z * 3 / design.width
+        chart = individuals(z, centre=0.0, sigma=1.0, phases=phase, rules=("beyond-limit",)).values
+        points = _in_unit(units, units.z, np.full(units.z.size, design.width))
+        each = "each run" if series.several_runs is None else "the mean of each batch’s runs"
+        charted = f"{each}, with limits at the distance asked for"
     found = [(signal.at, signal.at, signal.side) for signal in chart.signals.listed()]
-    return _chart(series, points, _first_of_each(found), design.kind, charted, None)
+    return _chart(series, points, _at_runs(_first_of_each(found), units), design.kind, charted, None)
 
 
-def _distance(point: Point, log: bool) -> float:
-    sigma = _sigma(point, log)
-    off = math.log(point.value / point.centre) if log else point.value - point.centre
-    return off / sigma if sigma > 0 else math.nan
+def _off(point: Point, log: bool) -> float:
+    return math.log(point.value / point.centre) if log else point.value - point.centre
 
 
 def _phase_numbers(series: Series) -> npt.NDArray[np.int64]:
@@ -223,25 +269,39 @@ def _phase_numbers(series: Series) -> npt.NDArray[np.int64]:
     return np.array([max(sum(begin <= point.at for begin in begins) - 1, 0) for point in series.points], dtype=np.int64)
 
 
-def _in_unit(point: Point, value: float, reach: float, log: bool) -> Point:
-    """Return a point that lies ``value`` sigmas from its centre, with limits ``reach`` sigmas from it."""
-    sigma = _sigma(point, log)
-    value, lower, upper = (
-        point.centre * math.exp(off * sigma) if log else point.centre + off * sigma for off in (value, -reach, reach)
-    )
-    return replace(point, value=value, lower=lower, upper=upper, signals=())
+def _in_unit(units: _Units, values: Floats, reach: Floats) -> list[Point]:
+    """Return the points whose units lie ``values`` sigmas from their centre, with limits ``reach`` sigmas from it."""
+    sigma, log, of_run = units.sigma, units.log, units.of_run
+    made = []
+    for place, point in enumerate(units.series.points):
+        at, limit = float(values[of_run[place]]), float(reach[of_run[place]])
+        value, lower, upper = (
+            point.centre * math.exp(off * sigma[place]) if log else point.centre + off * float(sigma[place])
+            for off in (at, -limit, limit)
+        )
+        made.append(replace(point, value=value, lower=lower, upper=upper, signals=()))
+    return made
 
 
-def _of_sums(series: Series, sums: Cusum) -> Series:
+def _at_runs(found: Sequence[tuple[int, int, int]], units: _Units) -> list[tuple[int, int, int]]:
+    """Return what was found of units as found of runs: from the first run of the first to the last of the last."""
+    first = np.full(units.last.size, units.of_run.size, dtype=np.int64)
+    np.minimum.at(first, units.of_run, np.arange(units.of_run.size))
+    return [(int(first[start]), int(units.last[end]), side) for start, end, side in found]
+
+
+def _of_sums(series: Series, units: _Units, sums: Cusum) -> Series:
     """Return the larger of the two sums at each run, the one of low runs counted downward."""
-    larger = np.where(sums.upper >= sums.lower, sums.upper, -sums.lower)
+    larger = np.where(sums.upper >= sums.lower, sums.upper, -sums.lower)[units.of_run]
     points = [
         replace(point, value=value, centre=0.0, lower=-sums.bound, upper=sums.bound, signals=(), censored=0)
         for point, value in zip(series.points, larger.tolist(), strict=True)
     ]
     found = [(signal.start, signal.at, signal.side) for signal in sums.signals]
-    charted = f"a running sum of how far runs lie off, less {amount(sums.allowance, digits=2)} σ a run"
-    return _chart(series, points, found, "cusum", charted, "σ")
+    each = "run" if series.several_runs is None else "batch"
+    charted = f"a running sum of how far {'runs' if each == 'run' else 'batches'} lie off, less "
+    charted += f"{amount(sums.allowance, digits=2)} σ a {each}"
+    return _chart(series, points, _at_runs(found, units), "cusum", charted, "σ")
 
 
 def _first_of_each(found: Sequence[tuple[int, int, int]]) -> list[tuple[int, int, int]]:
@@ -272,8 +332,13 @@ def _sentences(ask: SlowAsk, found: _InSigmas, designs: Sequence[Design], drawn:
     best = designs[0]
     said = [
         f"Asked for: {ask.words}. This series has about {found.runs_a_year:.0f} runs a year, and {ask.percent:g} % is "
-        f"{amount(found.shift, digits=2)} times its spread from run to run."
+        f"{amount(found.shift, digits=2)} times its spread from {_each(drawn)} to {_each(drawn)}."
     ]
+    if drawn.several_runs is not None:
+        said.append(
+            "A batch has several runs, which resemble each other: these charts count batches, by the mean of their "
+            "runs."
+        )
     delays = "; ".join(f"{_CALLED[d.kind]} {amount(d.delay, digits=2)} runs" for d in designs)
     if best.in_time:
         said.append(f"A {_CALLED[best.kind]} chart finds it soonest. On average it takes: {delays}.")
@@ -288,3 +353,7 @@ def _sentences(ask: SlowAsk, found: _InSigmas, designs: Sequence[Design], drawn:
             f"{count(censored, 'run')} beyond the meter’s range {'counts' if censored == 1 else 'count'} at it."
         )
     return said
+
+
+def _each(series: Series) -> str:
+    return "run" if series.several_runs is None else "batch"

@@ -55,7 +55,8 @@ def within_chart(table: PackTable, measure: Measure, stage: str, series: Series)
     values, runs, censored = _packs(table, measure, stage, series)
     baseline = np.array([point.in_baseline for point in series.points], dtype=np.bool_)
     phase = np.array([sum(p.begins <= point.at for p in series.phases) for point in series.points], dtype=np.int64)
-    found = between_within(values, runs, scale=series.scale, baseline=baseline, phases=phase)
+    batches = None if series.several_runs is None else series.several_runs.batch
+    found = between_within(values, runs, scale=series.scale, baseline=baseline, phases=phase, batches=batches)
     several = np.flatnonzero(~np.isnan(found.within.values))
     if several.size < _FEWEST_RUNS or math.isnan(found.sigma_within):
         few = count(int(several.size), "run")

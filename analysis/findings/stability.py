@@ -16,6 +16,7 @@ from analysis.findings.run_values import run_values
 from analysis.findings.series import Move, Series
 from analysis.findings.series_across import across_recipes
 from analysis.findings.series_adjusted import WhatWasDone, made_alike
+from analysis.findings.series_batches import SEVERAL_RUNS
 from analysis.findings.series_charting import series_of
 from analysis.findings.series_shown import shown
 from analysis.findings.series_slow import SlowAsk, SlowMoves, slow_moves
@@ -264,6 +265,8 @@ def _cautions(series: Sequence[Series], done: WhatWasDone | None) -> tuple[str, 
             f"Where nobody has frozen a baseline, limits come from the first {BASELINE_RUNS} runs of the series, "
             "whatever they were."
         )
+    if any(one.several_runs is not None for one in series):
+        said.append(SEVERAL_RUNS)
     if any(move.coincides_with for one in series for move in one.moves):
         said.append("What coincides with a move is not shown to be its cause.")
     return tuple(said)
@@ -294,5 +297,5 @@ def _source(series: Series) -> str:
     if series.why_not is not None or not series.phases:
         return ""
     last = series.phases[-1]
-    runs = count(last.runs, "run")
+    runs = count(last.runs, "run") + (f" of {count(last.batches, 'batch', 'batches')}" if last.batches else "")
     return f"first {runs}" if last.because is None else f"{runs}, frozen by {last.by}"

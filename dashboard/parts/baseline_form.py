@@ -117,8 +117,9 @@ def phases_list(series: Series, unit: str) -> Component | None:
 
 def _phase_part(phase: PhaseShown, end: date | None, unit: str) -> list[Component | str]:
     lasts = f"From {day(phase.begins)} on" if end is None else f"{day(phase.begins)} until before {day(end)}"
-    runs = count(phase.runs, "run")
-    of = "" if phase.since is None or phase.until is None else f" of {day(phase.since)} to {day(phase.until)}"
+    runs = count(phase.runs, "run") + (f" of {count(phase.batches, 'batch', 'batches')}" if phase.batches else "")
+    dates = "" if phase.since is None or phase.until is None else f"{day(phase.since)} to {day(phase.until)}"
+    of = f"{', ' if phase.batches else ' of '}{dates}" if dates else ""
     limits = (
         f"limits {amount(phase.lower)} to {amount(phase.upper, unit)}" if phase.upper == phase.upper else "no limits"
     )
@@ -127,7 +128,19 @@ def _phase_part(phase: PhaseShown, end: date | None, unit: str) -> list[Componen
         return [told, "Nobody has frozen this: they are its first runs, whatever they were."]
     when = "" if phase.at is None else f" on {day(phase.at)}"
     left = "".join(f" Left out: run {run}, {because}." for run, because in phase.left_out)
-    return [told, f"Frozen by {phase.by}{when}: “{phase.because}”.{left}", *_take_back(phase.number)]
+    before = _run_by_run(phase, unit)
+    return [told, f"Frozen by {phase.by}{when}: “{phase.because}”.{left}{before}", *_take_back(phase.number)]
+
+
+def _run_by_run(phase: PhaseShown, unit: str) -> str:
+    """Return what the limits of a baseline were when it was frozen, where they were made from single runs then."""
+    if phase.run_by_run is None:
+        return ""
+    lower, upper = phase.run_by_run
+    return (
+        f" When it was frozen, limits were made run by run, as if each run were a batch: {amount(lower)} to "
+        f"{amount(upper, unit)}. From the same runs they are now made batch by batch."
+    )
 
 
 def _take_back(number: int | None) -> list[Component]:

@@ -50,8 +50,12 @@ def caption(series: Series, finding: Stability) -> str:
     unit = unit_of(series, finding)
     limits = f"limits {amount(series.lower)} to {amount(series.upper, unit)}"
     baseline = series.baseline
+    batches = series.phases[-1].batches if series.phases else 0
+    of_batches = f" of {count(batches, 'batch', 'batches')}," if batches else " of"
     source = (
-        f", from {count(len(baseline), 'run')} of {day(baseline[0].at)} to {day(baseline[-1].at)}" if baseline else ""
+        f", from {count(len(baseline), 'run')}{of_batches} {day(baseline[0].at)} to {day(baseline[-1].at)}"
+        if baseline
+        else ""
     )
     last = " of its last phase" if len(series.phases) > 1 else ""
     at_baseline = "" if finding.done is None else " Each run as it would stand with the practices of these runs."
@@ -83,6 +87,9 @@ def small_caption(series: Series) -> str:
 def series_parts(series: Series, finding: Stability) -> list[Component]:
     """Return what the chosen chart says: its cautions, its moves, its signals as a table, and its targets."""
     parts: list[Component] = [html.P(caution, className="caution") for caution in series.cautions]
+    if series.several_runs is not None:
+        said = series.several_runs.in_words(series.scale, unit_of(series, finding))
+        parts.append(html.P(said, className="measure"))
     if series.moves:
         parts += [html.H3("When its level moved"), html.Ul([html.Li(_move(m, series, finding)) for m in series.moves])]
     if series.suggestion is not None:
@@ -265,7 +272,12 @@ def points_table(series: Series, finding: Stability) -> Component:
 def rules_words(finding: Stability) -> str:
     """Return which rules are on and how often they cry wolf."""
     said = "; ".join(RULES[code].says for code in finding.rules)
+    several = any(series.several_runs is not None for series in (*finding.series, *finding.across))
+    batches = (
+        " It is no more often where a batch is packaged in several runs: patterns of several points then count batches."
+    )
+    often = amount(finding.runs_between_alarms, "runs", digits=2)
     return (
         f"A point is a signal when it completes one of these: {said}. While nothing moves, that happens by chance "
-        f"about once in {amount(finding.runs_between_alarms, 'runs', digits=2)} of a series."
+        f"about once in {often} of a series.{batches if several else ''}"
     )

@@ -73,3 +73,26 @@ def test_marks_of_two_phases_and_of_runs_before_the_first():
     assert found.frozen == (None, later)
     assert found.marks.phase.tolist() == [0] * 30 + [1] * 10
     assert np.flatnonzero(found.marks.baseline).tolist() == [*range(25), 31, 33]
+
+
+def test_an_entry_from_before_limits_counted_batches_is_read_as_what_it_is(ledger):
+    content = {
+        "measure": "haze", "stage": "pack", "recipe": "P40", "format": "can", "begins": None,
+        "from": "2025-06-01", "to": "2025-09-30", "left_out": [],
+    }  # fmt: skip
+    ledger.decide("baseline", content, "the summer before the new malt", "AQ", AT)
+    (kept,) = frozen_phases(ledger)
+    assert (kept.unit, kept.since, kept.until) == ("run", date(2025, 6, 1), date(2025, 9, 30))
+    assert freeze(ledger, phase(left_out=())).unit == "batch"
+    assert frozen_phases(ledger)[0].unit == "batch"
+
+
+def test_the_first_runs_are_the_first_batches_where_a_batch_has_several():
+    at = pd.Timestamp("2025-06-01 08:00") + pd.to_timedelta(np.arange(80), "D")
+    runs = pd.DataFrame({"run": [f"R{i}" for i in range(80)], "batch": [f"{i // 2}" for i in range(80)], "at": at})
+    marks = series_phases([], runs).marks
+    assert np.flatnonzero(marks.baseline).tolist() == list(range(50))
+    later = phase(begins=date(2025, 7, 2), since=date(2025, 7, 2), until=date(2025, 7, 4), left_out=())
+    assert np.flatnonzero(series_phases([later], runs).marks.baseline).tolist() == list(range(34))
+    own = runs.assign(batch=[None] * 80)
+    assert np.flatnonzero(series_phases([], own).marks.baseline).tolist() == list(range(25))

@@ -102,7 +102,8 @@ def test_what_is_left_after_the_memory_is_told_in_percent():
         logs[i] = 0.6 * logs[i - 1] + rng.normal(0, 0.08)
     logs[70:] += 0.35 * 0.6 ** np.arange(10)
     runs = pd.DataFrame(
-        {"run": [f"R{i}" for i in range(80)], "batch": "1", "at": START + pd.to_timedelta(np.arange(80), unit="D"),
+        {"run": [f"R{i}" for i in range(80)], "batch": [f"{i}" for i in range(80)],
+         "at": START + pd.to_timedelta(np.arange(80), unit="D"),
          "value": 80 * np.exp(logs), "censored": 0, "packs": 4}
     )  # fmt: skip
     plain = series_of(runs, (), "log", ("beyond-limit",), recipe="P40", format="can")

@@ -1,0 +1,51 @@
+"""Does the page of charts say what its limits are made from where a batch is packaged in several runs?"""
+
+from dataclasses import replace
+from datetime import date
+
+import numpy as np
+import pytest
+
+from analysis.findings.baselines import FrozenPhase
+from analysis.findings.stability import stability
+from dashboard.parts.baseline_form import phases_list
+from dashboard.parts.chart_words import caption, rules_words, series_parts
+from data_demo.small_breweries import SmallBrewery, pack_table_of, simulate_packs
+
+TWO_RUNS = SmallBrewery(batches=60, packs=2, recipes=1, effects=(0.0,), run=0.05, batch=0.25, tank=0.0, margin=None)
+OLD = FrozenPhase(
+    "total_oxygen", "pack", "A10", "can", None, date(2025, 1, 1), date(2025, 6, 30), "spring", "AQ", unit="run"
+)
+
+
+@pytest.fixture(scope="module")
+def table():
+    return pack_table_of(simulate_packs(TWO_RUNS, np.random.default_rng(1)), TWO_RUNS)
+
+
+def test_caption_words_and_rate_count_batches(table):
+    finding = stability(table, "total_oxygen")
+    (series,) = finding.series
+    assert "from 50 runs of 25 batches, 6 January 2025 to" in caption(series, finding)
+    said = str(series_parts(series, finding))
+    assert "packaged in up to 2 runs" in said
+    assert "from batch to batch (" in said and "between the runs of a batch (" in said
+    assert "It is no more often where a batch is packaged in several runs" in rules_words(finding)
+    assert "50 runs of 25 batches, 6 January 2025 to" in str(phases_list(series, "µg/L"))
+
+
+def test_a_baseline_frozen_run_by_run_is_told_with_its_limits_of_then(table):
+    (series,) = stability(table, "total_oxygen", phases=[OLD]).series
+    told = str(phases_list(series, "µg/L"))
+    assert "limits were made run by run, as if each run were a batch" in told
+    (now,) = stability(table, "total_oxygen", phases=[replace(OLD, unit="batch")]).series
+    assert "run by run" not in str(phases_list(now, "µg/L"))
+
+
+def test_with_one_run_a_batch_none_of_it_is_said():
+    single = replace(TWO_RUNS, run=0.0)
+    finding = stability(pack_table_of(simulate_packs(single, np.random.default_rng(1)), single), "total_oxygen")
+    (series,) = finding.series
+    said = f"{caption(series, finding)}{series_parts(series, finding)}{rules_words(finding)}{phases_list(series, '')}"
+    assert "25 runs of 6 January 2025" in said
+    assert "batches" not in said and "packaged in up to" not in said
