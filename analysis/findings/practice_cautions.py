@@ -16,6 +16,7 @@ from analysis.findings.practice_rounding import Lost, rounding_caution
 from analysis.findings.practice_rows import Candidate, where_it_varies
 from analysis.findings.practice_separation import Companion, Separation
 from analysis.findings.practice_slope import Slope
+from analysis.findings.practice_words import dose_in_words
 from analysis.findings.wording import count, figure, listing
 
 __all__ = ["Notes", "cautions_for", "together_note"]
@@ -55,7 +56,7 @@ def cautions_for(
     column, separation, once = candidate.column, notes.separation, notes.once
     said = [
         *(statement.sentence for statement in notes.joint if column in statement.columns),
-        together_note(separation.followers.get(column, ())),
+        together_note(candidate, separation.followers.get(column, ())),
         *(notes.uneven[column].sentences if column in notes.uneven else ()),
         _partly_together(separation.companions.get(column, ())),
         once[column].sentence if column in once else "",
@@ -71,12 +72,21 @@ def cautions_for(
     return tuple(caution for caution in said if caution)
 
 
-def together_note(followers: tuple[Companion, ...]) -> str:
+def together_note(candidate: Candidate, followers: tuple[Companion, ...]) -> str:
     """Return the sentence that names the practices whose effects cannot be told from this one's."""
     if not followers:
         return ""
-    names = [f"{f.candidate.spoken} (correlation {f.correlation:.2f})" for f in followers]
+    names = [f"{f.candidate.spoken} (correlation {f.correlation:.2f}{_as_much(candidate, f)})" for f in followers]
     return f"moves together with {listing(names)}: cannot separate these; the effect is that of all together"
+
+
+def _as_much(candidate: Candidate, follower: Companion) -> str:
+    """Return how much of a dose goes with one step of another, in brackets behind the correlation."""
+    if {candidate.practice.type, follower.candidate.practice.type} != {"number"}:
+        return ""
+    much = float(f"{abs(follower.steps) * follower.candidate.step:.2g}")
+    of_it = dose_in_words(much, follower.candidate.practice.unit)
+    return f", about {of_it} {'more' if follower.steps > 0 else 'less'} of it with one step"
 
 
 def _partly_together(companions: tuple[Companion, ...]) -> str:

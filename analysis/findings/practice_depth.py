@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -18,7 +18,7 @@ from analysis.findings.practice_one_answer import BEND, RECIPES, stand_out
 from analysis.findings.practice_rows import Candidate
 from analysis.findings.practice_shapes import FINED, bend, by_recipe, interactions
 from analysis.findings.practice_slope import Slope
-from analysis.findings.practice_verdicts import PracticeEffect, PracticesFinding
+from analysis.findings.practice_verdicts import BEYOND_TELLING, PracticeEffect, PracticesFinding
 from analysis.findings.practice_words import dose_in_words, spoken_name
 from analysis.findings.wording import change, percent
 from analysis.models import (
@@ -36,7 +36,7 @@ from analysis.models.threads import one_thread
 from analysis.verdicts import Verdict
 from analysis.vocabulary import PRACTICES
 
-__all__ = ["Checks", "CurveDot", "PartnerSlope", "PracticeDepth", "RecipeSlope", "Without", "deepen"]
+__all__ = ["Checks", "CurveDot", "PartnerSlope", "PracticeDepth", "RecipeLevel", "RecipeSlope", "Without", "deepen"]
 
 FEWEST_RECIPES = 4
 # Recipes whose means lie closer say nothing of a whole step.
@@ -52,6 +52,15 @@ class RecipeSlope:
     """The effect of one step within one recipe [the measure's kept unit]."""
 
     recipe: str
+    effect: Estimate
+
+
+@dataclass(frozen=True)
+class RecipeLevel:
+    """A recipe's typical value, and what one step comes to there [the measure's kept unit]."""
+
+    recipe: str
+    level: float
     effect: Estimate
 
 
@@ -101,15 +110,17 @@ class Checks:
 class PracticeDepth:
     """What stands behind one verdict.
 
-    ``within`` is the slope within recipes, which the verdict is about; ``between`` that over the recipes' means, which
-    is about brewing other beers. ``by_recipe`` and ``curve`` are empty where recipes do not differ, or the effect does
-    not bend, beyond chance, after allowing for all such questions of the page; their p-values are those of the question
-    by itself, NaN where it could not be asked. ``looked_at_often`` holds however
-    often the page is looked at; it is None below ten batches.
+    ``within`` is the slope within recipes, which the verdict is about; ``at_levels`` what that comes to at each
+    recipe's own level, where effects are shares and there are several recipes; ``between`` the slope over the recipes'
+    means, which is about brewing other beers. ``by_recipe`` and ``curve`` are empty where recipes do not differ, or the
+    effect does not bend, beyond chance, after allowing for all such questions of the page; their p-values are those of
+    the question by itself, NaN where it could not be asked. ``looked_at_often`` holds however often the page is looked
+    at; it is None below ten batches.
     """
 
     practice: str
     within: Estimate
+    at_levels: tuple[RecipeLevel, ...]
     between: Estimate | None
     recipes_differ_p: float
     by_recipe: tuple[RecipeSlope, ...]
@@ -126,6 +137,9 @@ class PracticeDepth:
         return {
             "practice": self.practice,
             "within_recipes": _document(self.within),
+            "at_levels": [
+                {"recipe": r.recipe, "level": r.level, **(_document(r.effect) or {})} for r in self.at_levels
+            ],
             "between_recipes": _document(self.between),
             "recipes_differ_p": _number(self.recipes_differ_p),
             "by_recipe": [{"recipe": r.recipe, **(_document(r.effect) or {})} for r in self.by_recipe],
@@ -180,6 +194,7 @@ def deepen(finding: PracticesFinding, practice: str) -> PracticeDepth:
     depth = PracticeDepth(
         practice=effect.practice,
         within=effect.effect,
+        at_levels=_at_levels(effect, finding, frame),
         between=_between(frame, candidate, kept),
         recipes_differ_p=math.nan if recipes is None else recipes.p,
         by_recipe=()
@@ -211,6 +226,28 @@ def _kept_by(finding: PracticesFinding) -> Callable[[Slope], Estimate]:
         return Estimate(told[0], told[1], told[2], unit, error, slope.df, 0.95)
 
     return kept
+
+
+def _at_levels(effect: PracticeEffect, finding: PracticesFinding, frame: pd.DataFrame) -> tuple[RecipeLevel, ...]:
+    """Return one step in the kept unit at each recipe's level, the mean over its batches on the model's scale."""
+    if not (finding.log and finding.level) or frame["recipe"].nunique() < 2:
+        return ()
+    if effect.effect.high > BEYOND_TELLING * finding.level:
+        return ()
+    by_batch = frame.groupby(["recipe", "batch"])["response"].mean()
+    told, found = effect.effect, []
+    for recipe, mean in by_batch.groupby("recipe").mean().items():
+        level = math.exp(mean)
+        share = level / finding.level
+        own = replace(
+            told,
+            value=told.value * share,
+            low=told.low * share,
+            high=told.high * share,
+            standard_error=told.standard_error * share,
+        )
+        found.append(RecipeLevel(str(recipe), level, own))
+    return tuple(found)
 
 
 def _between(frame: pd.DataFrame, candidate: Candidate, kept: Callable[[Slope], Estimate]) -> Estimate | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from analysis.estimate import Estimate
 from analysis.findings.practice_cautions import Notes, cautions_for
@@ -11,6 +12,7 @@ from analysis.findings.practice_rows import FEWEST_BATCHES, Candidate
 from analysis.findings.practice_separation import Companion
 from analysis.findings.practice_slope import Slope
 from analysis.findings.practice_verdicts import PracticeEffect
+from analysis.findings.wording import listing
 from analysis.models import BatchesNeeded, batches_needed
 from analysis.verdicts import Effect, Judgement, MarginAtLevel, Verdict, judge_family, sequence_reach
 
@@ -57,8 +59,8 @@ def practice_effect(
     crowded = judgement.verdict is Verdict.CANNOT_TELL_YET and MOST_UNCROWDED < len(fits.together) > together.df
     return PracticeEffect(
         practice=" + ".join([candidate.name, *(f.candidate.name for f in followers)]),
-        label=" with ".join([candidate.label, *(_along(f, f.candidate.label) for f in followers)]),
-        spoken=" with ".join([candidate.subject, *(_along(f, f.candidate.subject) for f in followers)]),
+        label=_with_followers(candidate.label, ", with ", followers),
+        spoken=_with_followers(candidate.subject, " together with ", followers),
         step=candidate.step,
         step_unit=candidate.step_unit,
         effect=_estimate(together, judgement.low, judgement.high, level, log, unit, 0.95),
@@ -76,6 +78,12 @@ def practice_effect(
         rests_on=notes.rests_on[column].batch if column in notes.rests_on else None,
         cautions=cautions_for(candidate, notes, together=together, alone=alone, without_trend=without_trend),
     )
+
+
+def _with_followers(name: str, joined: str, followers: Sequence[Companion]) -> str:
+    """Return a practice's name with what always moves along with it."""
+    along = listing([_along(f, f.candidate.spoken) for f in followers])
+    return f"{name}{joined}{along}" if along else name
 
 
 def _along(follower: Companion, label: str) -> str:

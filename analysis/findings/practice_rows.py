@@ -9,7 +9,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from analysis.findings.practice_recorded import seldom_recorded
-from analysis.findings.practice_words import spoken
+from analysis.findings.practice_words import named, quoted_level, spoken
 from analysis.findings.wording import count
 from analysis.linking import PackTable
 from analysis.vocabulary import Measure, Practice
@@ -63,29 +63,41 @@ class Candidate:
     @property
     def label(self) -> str:
         """The practice as a brewer says it."""
-        return f"{self.practice.label} {self.level}" if self.level else self.practice.label
+        if not self.level:
+            return self.practice.label
+        return f"{self.practice.label} {self.level}" if self._of_the_category else self.level
 
     @property
     def spoken(self) -> str:
         """The label as it stands inside a sentence: "rouse time", "line 2", "bottle"."""
-        return self.level if self.practice.name == "format" else spoken(self.label)
+        if not self.level:
+            return spoken(self.practice.label, self.practice.unit)
+        return self.level if self.practice.name == "format" else f"{self._of_the_category}{quoted_level(self.level)}"
 
     @property
     def subject(self) -> str:
-        """What is said to raise or lower something: "rouse time", "bottle instead of can", "line 2 instead of 1"."""
+        """What is said to raise or lower something: "rouse time", "“Air bled”", "bottle instead of can"."""
+        if self.practice.type == "yes_no":
+            return f"“{named(self.practice.label)}”"
         if not self.level:
             return self.spoken
-        if self.practice.name == "format":
-            return f"{self.level} instead of {self.against}"
-        return f"{spoken(self.practice.label)} {self.level} instead of {self.against}"
+        against = self.against if self.practice.name == "format" else quoted_level(self.against)
+        return f"{self.spoken} instead of {against}"
+
+    @property
+    def _of_the_category(self) -> str:
+        """The category before its level, unless the level says it itself: "Line 2" of the category "Line"."""
+        own = named(self.practice.label)
+        return "" if self.level.casefold().startswith(own.casefold()) else f"{spoken(self.practice.label)} "
 
 
 @dataclass(frozen=True)
 class NotAssessed:
-    """A practice on which nothing is said, and why."""
+    """A practice on which nothing is said, and why; ``label`` is what it is called where that is not its name's own."""
 
     practice: str
     reason: str
+    label: str = ""
 
 
 @dataclass(frozen=True)
@@ -155,7 +167,7 @@ def compare_rows(table: PackTable, rows: pd.DataFrame, measure: Measure) -> Comp
     frame, left_out = _measured(rows, measure)
     if not len(frame):
         reason = f"no finished pack in this selection has a reading of {measure.label.lower()}"
-        return ComparedRows(frame, (), tuple(NotAssessed(p.name, reason) for p in table.practices), left_out)
+        return ComparedRows(frame, (), tuple(NotAssessed(p.name, reason, p.label) for p in table.practices), left_out)
     keyed = frame.assign(recipe=pd.factorize(frame["recipe"])[0], batch=pd.factorize(frame["batch"])[0])
     candidates: list[Candidate] = []
     not_assessed: list[NotAssessed] = []
@@ -167,7 +179,7 @@ def compare_rows(table: PackTable, rows: pd.DataFrame, measure: Measure) -> Comp
             and _usable_levels(keyed, rows.loc[frame.index, practice.name]) >= SPREAD_FROM_LEVELS
         ):
             spreads[f"level_{practice.name}"] = rows.loc[frame.index, practice.name].fillna("not noted")
-            not_assessed.append(NotAssessed(practice.name, _ALLOWED_FOR))
+            not_assessed.append(NotAssessed(practice.name, _ALLOWED_FOR, practice.label))
             continue
         made = _candidates(keyed, rows.loc[frame.index, practice.name], practice)
         if isinstance(made, NotAssessed):
@@ -265,19 +277,19 @@ def _candidates(
 ) -> list[tuple[Candidate, Floats]] | NotAssessed:
     recorded = frame.loc[values.notna(), "batch"].nunique()
     if not recorded:
-        return NotAssessed(practice.name, "not recorded for any batch")
+        return NotAssessed(practice.name, "not recorded for any batch", practice.label)
     if recorded < FEWEST_BATCHES:
         reason = f"recorded for {count(recorded, 'batch', 'batches')} only; at least {FEWEST_BATCHES} are needed"
-        return NotAssessed(practice.name, reason)
+        return NotAssessed(practice.name, reason, practice.label)
     why_not = seldom_recorded(frame, values, practice)
     if why_not:
-        return NotAssessed(practice.name, why_not)
+        return NotAssessed(practice.name, why_not, practice.label)
     if practice.type == "category":
         return _level_candidates(frame, values, practice)
     numbers = values.astype(np.float64).replace([np.inf, -np.inf], np.nan)
     why_not = _does_not_vary(frame, numbers)
     if why_not:
-        return NotAssessed(practice.name, why_not)
+        return NotAssessed(practice.name, why_not, practice.label)
     candidate = Candidate(practice, f"x_{practice.name}", practice.step, practice.step_unit)
     return [(candidate, np.asarray(numbers / practice.step, dtype=np.float64))]
 
@@ -288,10 +300,12 @@ def _level_candidates(
     by_level = frame["batch"].groupby(values).nunique().sort_values(ascending=False, kind="stable")
     usable = [str(level) for level in by_level.index[by_level >= FEWEST_ON_A_SIDE]]
     if usable == [MIXED] and len(by_level) < 2:
-        return NotAssessed(practice.name, "has several in every batch, so that no batch can be held against another")
+        return NotAssessed(
+            practice.name, "has several in every batch, so that no batch can be held against another", practice.label
+        )
     if len(usable) < 2:
         other = "never varies" if len(by_level) < 2 else f"no second level has at least {FEWEST_ON_A_SIDE} batches"
-        return NotAssessed(practice.name, other)
+        return NotAssessed(practice.name, other, practice.label)
     against = usable[0]
     kept = values.where(values.isin(usable))
     made: list[tuple[Candidate, Floats]] = []
@@ -301,7 +315,9 @@ def _level_candidates(
             step_unit = f"{level} against {against}"
             candidate = Candidate(practice, f"x_{practice.name}_{place}", 1.0, step_unit, level, against)
             made.append((candidate, np.asarray(indicator, dtype=np.float64)))
-    return made or NotAssessed(practice.name, "differs only between recipes, so that it cannot be told from the recipe")
+    return made or NotAssessed(
+        practice.name, "differs only between recipes, so that it cannot be told from the recipe", practice.label
+    )
 
 
 def _usable_levels(frame: pd.DataFrame, values: pd.Series) -> int:

@@ -23,10 +23,14 @@ Floats = npt.NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Companion:
-    """Another practice that moves with one, and how closely: the correlation within recipes, from −1 to 1."""
+    """Another practice that moves with one, and how closely: the correlation within recipes, from −1 to 1.
+
+    ``steps`` is how many of its own steps go with one step of that one.
+    """
 
     candidate: Candidate
     correlation: float
+    steps: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -55,7 +59,7 @@ def separate(frame: pd.DataFrame, candidates: Sequence[Candidate]) -> Separation
     """
     if not candidates:
         return Separation((), {}, {})
-    together = _within_recipe_correlations(frame, candidates)
+    together, spread = _within_recipe_correlations(frame, candidates)
     bound = np.abs(together) >= INSEPARABLE
     _, group = connected_components(bound.astype(np.float64), directed=False)
     first = {int(g): int(np.flatnonzero(group == g)[0]) for g in np.unique(group)}
@@ -63,21 +67,24 @@ def separate(frame: pd.DataFrame, candidates: Sequence[Candidate]) -> Separation
     for g, lead in first.items():
         others = [int(i) for i in np.flatnonzero(group == g) if i != lead]
         if others:
-            followers[candidates[lead].column] = _companions(candidates, together[lead], others)
+            followers[candidates[lead].column] = _companions(candidates, together[lead], spread / spread[lead], others)
     companions = {}
     for lead in first.values():
         near = [i for i in first.values() if i != lead and abs(together[lead, i]) >= PARTLY_TOGETHER]
         if near:
-            companions[candidates[lead].column] = _companions(candidates, together[lead], near)
+            companions[candidates[lead].column] = _companions(candidates, together[lead], spread / spread[lead], near)
     return Separation(tuple(candidates[i] for i in sorted(first.values())), followers, companions)
 
 
-def _companions(candidates: Sequence[Candidate], correlation: Floats, places: Sequence[int]) -> tuple[Companion, ...]:
-    return tuple(Companion(candidates[i], float(correlation[i])) for i in places)
+def _companions(
+    candidates: Sequence[Candidate], correlation: Floats, ratio: Floats, places: Sequence[int]
+) -> tuple[Companion, ...]:
+    return tuple(Companion(candidates[i], float(correlation[i]), float(correlation[i] * ratio[i])) for i in places)
 
 
-def _within_recipe_correlations(frame: pd.DataFrame, candidates: Sequence[Candidate]) -> Floats:
-    """Return the correlations of run values, each less its recipe's mean, over the runs that have both."""
+def _within_recipe_correlations(frame: pd.DataFrame, candidates: Sequence[Candidate]) -> tuple[Floats, Floats]:
+    """Return the correlations of run values, each less its recipe's mean, over the runs that have both, and the
+    standard deviations."""
     columns = [candidate.column for candidate in candidates]
     by_run = frame.groupby(["recipe", "run"], sort=False)[columns].mean()
     within = by_run - by_run.groupby("recipe").transform("mean")
@@ -85,4 +92,5 @@ def _within_recipe_correlations(frame: pd.DataFrame, candidates: Sequence[Candid
     same_practice = np.array([[a.practice == b.practice for b in candidates] for a in candidates])
     correlations[same_practice] = 0.0  # the levels of one category exclude each other; that is no companionship
     np.fill_diagonal(correlations, 1.0)
-    return correlations
+    spread = within.std().fillna(0.0).to_numpy(dtype=np.float64)
+    return correlations, np.where(spread > 0, spread, 1.0)

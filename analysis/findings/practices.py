@@ -80,7 +80,11 @@ def practices(table: PackTable, measure: str, filters: Filters | None = None) ->
 def _unanswered(
     table: PackTable, what: Measure, filters: Filters, compared: ComparedRows, design: PracticeDesign, why: str
 ) -> PracticesFinding:
-    reasons = (*compared.not_assessed, *(NotAssessed(c.name, why) for c in compared.candidates))
+    reasons = (
+        *compared.not_assessed,
+        *(NotAssessed(c.name, why, c.label) for c in compared.candidates),
+        *_not_offered(table),
+    )
     return PracticesFinding(
         question=_question(what),
         answer=f"Nothing can be told of {_spoken(what)}: {why}.",
@@ -154,6 +158,7 @@ def _answered(
             *_with_levels(compared, fits, what.unit, log=design.log),
             *_followers(separation),
             *_made_by_others(design, fits),
+            *_not_offered(table),
         ),
         left_out=design.left_out,
         margin=margin,
@@ -186,7 +191,12 @@ def _joint(
 ) -> tuple[JointStatement, ...]:
     if fits.workings is None or fits.fit is not fits.workings:
         return ()  # readings that stand in for limits spread too little for a test of their own
-    by_column = {c.column: (c, judgement) for c, judgement in zip(told, judged, strict=True)}
+    # Of a practice that is surely small it is not said that it matters, alone or with others.
+    by_column = {
+        c.column: (c, judgement)
+        for c, judgement in zip(told, judged, strict=True)
+        if judgement.verdict is not Verdict.NO_PRACTICAL_DIFFERENCE
+    }
     return joint_statements(fits.workings, separation, by_column)
 
 
@@ -249,7 +259,7 @@ def _not_one_answer(judgement: Judgement, found: OneAnswer | None) -> str:
 def _with_levels(compared: ComparedRows, fits: PracticeFits, unit: str, *, log: bool) -> list[NotAssessed]:
     """Return what was not assessed, of categories with many levels what their spread comes to."""
     said = {} if fits.workings is None else told_of_levels(fits.workings, unit, log=log)
-    return [NotAssessed(n.practice, said.get(n.practice, n.reason)) for n in compared.not_assessed]
+    return [replace(n, reason=said.get(n.practice, n.reason)) for n in compared.not_assessed]
 
 
 def _levels(design: PracticeDesign) -> Mapping[str, float]:
@@ -268,7 +278,9 @@ def _followers(separation: Separation) -> list[NotAssessed]:
     by_column = {c.column: c for c in separation.leaders}
     return [
         NotAssessed(
-            f.candidate.name, f"always moves with {by_column[lead].spoken}: only their joint effect can be told"
+            f.candidate.name,
+            f"always moves with {by_column[lead].spoken}: only their joint effect can be told",
+            f.candidate.label,
         )
         for lead, followers in separation.followers.items()
         for f in followers
@@ -277,10 +289,18 @@ def _followers(separation: Separation) -> list[NotAssessed]:
 
 def _made_by_others(design: PracticeDesign, fits: PracticeFits) -> list[NotAssessed]:
     return [
-        NotAssessed(c.name, "is fully determined by the other practices, the recipe and the season")
+        NotAssessed(c.name, "is fully determined by the other practices, the recipe and the season", c.label)
         for c in design.candidates
         if c.column not in fits.together
     ]
+
+
+def _not_offered(table: PackTable) -> list[NotAssessed]:
+    """Return the brewery's own columns that are kept and make no practice, and why."""
+    told = table.not_offered
+    if not len(told):
+        return []
+    return [NotAssessed(str(name), str(reason)) for name, reason in zip(told["name"], told["reason"], strict=True)]
 
 
 def _question(what: Measure) -> str:
@@ -315,7 +335,7 @@ def _answer(what: Measure, effects: Sequence[PracticeEffect], joint: Sequence[Jo
     small, open_ = counts[Verdict.NO_PRACTICAL_DIFFERENCE], counts[Verdict.CANNOT_TELL_YET]
     if small:
         real = sum(e.judgement.small_but_real for e in effects)
-        beside = f" ({real} of them small but real)" if real else ""
+        beside = f" (a small effect of {real} of them is sure)" if real else ""
         parts.append(f"{count(small, 'practice makes', 'practices make')} no practical difference{beside}")
     if open_:
         parts.append(f"of {count(open_, 'practice')} it cannot be told yet")

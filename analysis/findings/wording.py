@@ -12,6 +12,7 @@ __all__ = [
     "count",
     "day",
     "days_between",
+    "end_of_span",
     "figure",
     "listing",
     "percent",
@@ -75,8 +76,25 @@ def percent_of_ratio(log_ratio: float) -> float:
 
 
 def span(low: float, high: float, unit: str = "", *, digits: int = 3) -> str:
-    """Return an interval of changes: ``−1.2 to +3.4 µg/L``."""
-    return f"{change(low, digits=digits)} to {change(high, unit, digits=digits)}"
+    """Return an interval of changes: ``−1.2 to +3.4 µg/L``.
+
+    The end that is nearer to 0 has no more decimals than the other has at three figures, unless it would read as 0.
+
+    >>> span(-0.004986, 0.5142, "points")
+    '−0.005 to +0.514 points'
+    """
+    return f"{end_of_span(low, high, digits=digits)} to {end_of_span(high, low, unit, digits=digits)}"
+
+
+def end_of_span(value: float, other: float, unit: str = "", *, digits: int = 3) -> str:
+    """Return one end of an interval of changes, no finer than the other end makes sensible."""
+    if not (math.isfinite(value) and math.isfinite(other)) or abs(value) >= abs(other) or value == 0:
+        return change(value, unit, digits=digits)
+    finest = max(2 - math.floor(math.log10(abs(other))), 0)
+    own = digits - 1 - math.floor(math.log10(abs(value)))
+    if own <= finest:
+        return change(value, unit, digits=digits)
+    return change(value, unit, digits=max(digits - (own - finest), 1))
 
 
 def day(moment: date | datetime) -> str:

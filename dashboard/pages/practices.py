@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -17,6 +17,7 @@ from analysis.findings.export import ExportNote, Form, export_table
 from analysis.findings.filters import Filters
 from analysis.findings.practice_checks import model_checks
 from analysis.findings.practice_depth import deepen
+from analysis.findings.practice_rows import NotAssessed
 from analysis.findings.practice_verdicts import within
 from analysis.findings.practices import PracticeEffect, PracticesFinding, practices
 from analysis.findings.wording import amount, change, count
@@ -229,7 +230,7 @@ def unsaid_part(finding: PracticesFinding) -> Component | None:
     """Return what is not said, and why: practices that could not be assessed, and packs that were left out."""
     if not finding.not_assessed and not finding.left_out:
         return None
-    rows = [(practice_label(unsaid.practice), whole_sentence(unsaid.reason)) for unsaid in finding.not_assessed]
+    rows = _by_reason(finding.not_assessed)
     return html.Section(
         [
             html.H2("What is not said, and why"),
@@ -244,6 +245,14 @@ def unsaid_part(finding: PracticesFinding) -> Component | None:
         ],
         className="unsaid",
     )
+
+
+def _by_reason(not_assessed: Sequence[NotAssessed]) -> list[tuple[str, str]]:
+    """Return each practice with its reason; those of one reason in one row where they are several."""
+    named: dict[str, list[str]] = {}
+    for unsaid in not_assessed:
+        named.setdefault(unsaid.reason, []).append(practice_label(unsaid.practice, unsaid.label))
+    return [("; ".join(labels), whole_sentence(reason)) for reason, labels in named.items()]
 
 
 def take_away(filters: Filters, asked: Mapping[str, str], form: Form) -> bytes:
@@ -283,7 +292,7 @@ def verdict_frame(finding: PracticesFinding) -> pd.DataFrame:
         for effect in finding.practices
     ]
     unsaid = [
-        {"practice": practice_label(u.practice), "verdict": "not assessed", "cautions": u.reason}
+        {"practice": practice_label(u.practice, u.label), "verdict": "not assessed", "cautions": u.reason}
         for u in finding.not_assessed
     ]
     return pd.DataFrame([*told, *unsaid])

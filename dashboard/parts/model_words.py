@@ -30,6 +30,8 @@ _GROUPS = {
     "session": "between days of tasting",
 }
 _LEVEL = "level_"
+# Two deviances closer than this prefer neither scale: about 1 in 20 by chance.
+_CLEARLY = 4.0
 
 
 def model_part(finding: PracticesFinding) -> Component | None:
@@ -100,7 +102,7 @@ def _in_words(finding: PracticesFinding) -> str:
         if finding.log
         else "It works in the measure’s own unit, so that an effect is as large at a high level as at a low one."
     )
-    looked_up = finding.grounds.design.scale.reason if finding.grounds else ""
+    looked_up = _why_the_scale(finding)
     return (
         f"It compares {count(finding.packs, 'pack')} of {count(finding.runs, 'run')} from "
         f"{count(finding.batches, 'batch', 'batches')}, each batch with others of its own recipe, so that one recipe "
@@ -109,10 +111,28 @@ def _in_words(finding: PracticesFinding) -> str:
     )
 
 
+def _why_the_scale(finding: PracticesFinding) -> str:
+    """Return why the model works on its scale, where that was looked up in the packs."""
+    scale = None if finding.grounds is None else finding.grounds.design.scale
+    if scale is None or not scale.reason:
+        return ""
+    if not math.isfinite(scale.gain) or scale.gain < _CLEARLY:
+        return scale.reason
+    lower = f"(its deviance is lower by {amount(scale.gain)})"
+    return f"These packs are told better that way than {'as they are read' if finding.log else 'in shares'} {lower}."
+
+
 def _variances(fit: MixedFit, *, log: bool) -> Component:
     named = [(_between(v.group), v.variance, f"{v.levels:,}") for v in fit.variances]
     rows = [(where, _spread(variance, log=log), levels) for where, variance, levels in named]
-    rows.append(("between packs of a run", _spread(fit.residual_variance, log=log), f"{fit.rows:,}"))
+    single = not any(v.group == "batch" for v in fit.variances)
+    rows.append(
+        (
+            "between batches, one reading each" if single else "between packs of a run",
+            _spread(fit.residual_variance, log=log),
+            f"{fit.rows:,}",
+        )
+    )
     columns = (Column("Spread"), Column("Standard deviation", kind="figures"), Column("How many", kind="figures"))
     return data_table("Where the spread lies", columns, rows)
 

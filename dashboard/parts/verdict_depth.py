@@ -12,7 +12,7 @@ from analysis.findings.practice_depth import CurveDot, PartnerSlope, PracticeDep
 from analysis.findings.practice_verdicts import BEYOND_TELLING
 from analysis.findings.practice_words import dose_in_words, spoken_name
 from analysis.findings.practices import PracticeEffect, PracticesFinding
-from analysis.findings.wording import change, percent, span
+from analysis.findings.wording import amount, change, percent, span
 from analysis.vocabulary import PRACTICES
 from dashboard.figures.dose_curve import Dot, dose_curve
 from dashboard.figures.interval import IntervalScale, interval
@@ -32,6 +32,7 @@ def depth_part(depth: PracticeDepth, effect: PracticeEffect, finding: PracticesF
             *[html.P(whole_sentence(words), className="caution") for words in depth.sentences],
             _ways(depth, effect, finding),
             *_recipes(depth, effect, finding),
+            *_levels(depth),
             *_curve(depth, effect, finding),
             *_partners(depth, effect, finding),
         ],
@@ -61,6 +62,24 @@ def _recipes(depth: PracticeDepth, effect: PracticeEffect, finding: PracticesFin
         return [html.P("Recipes do not differ in it beyond chance.", className="soft")] if known else []
     rows = [(each.recipe, each.effect) for each in depth.by_recipe]
     return [_table("One step, recipe by recipe", "Recipe", rows, effect, finding)]
+
+
+def _levels(depth: PracticeDepth) -> list[Component]:
+    """Return what one step comes to in the kept unit at each recipe's level."""
+    if not depth.at_levels or depth.by_recipe:
+        return []
+    rows = [
+        (r.recipe, amount(r.level, r.effect.unit), change(r.effect.value), span(r.effect.low, r.effect.high))
+        for r in depth.at_levels
+    ]
+    unit = depth.within.unit
+    columns = (
+        Column("Recipe"),
+        Column("Level", kind="figures"),
+        Column("One step", unit, "figures"),
+        Column("95 % interval", unit, "figures"),
+    )
+    return [data_table("What one step comes to at each recipe’s own level", columns, rows, hide_caption=False)]
 
 
 def _curve(depth: PracticeDepth, effect: PracticeEffect, finding: PracticesFinding) -> list[Component]:

@@ -11,7 +11,18 @@ from dash.development.base_component import Component
 from analysis.estimate import Estimate
 from analysis.findings.practice_one_answer import BENDS, DEPENDS, RECIPES_DIFFER
 from analysis.findings.practice_verdicts import BEYOND_TELLING, PracticeEffect, PracticesFinding, within
-from analysis.findings.wording import amount, change, count, day, listing, percent
+from analysis.findings.practice_words import named, quoted_level
+from analysis.findings.wording import (
+    amount,
+    change,
+    count,
+    day,
+    end_of_span,
+    figure,
+    listing,
+    percent,
+    span,
+)
 from analysis.verdicts import Verdict
 from analysis.vocabulary import PRACTICES, agent_of_dose
 
@@ -61,8 +72,9 @@ def sentence(effect: PracticeEffect, finding: PracticesFinding) -> str:
     between = _between(effect, finding)
     match effect.verdict:
         case Verdict.RAISES | Verdict.LOWERS:
-            word, size = str(effect.verdict), _size(abs(effect.effect.value), finding, signed=False)
-            return f"{step} {word} {measured} by about {size} ({between}).{_beside_margin(effect)}"
+            return (
+                f"{step} {effect.verdict} {measured} {_by_about(effect, finding)} ({between}).{_beside_margin(effect)}"
+            )
         case Verdict.NO_PRACTICAL_DIFFERENCE:
             return f"{step} makes no practical difference to {measured} ({between}).{_small_but_real(effect)}"
         case _:
@@ -97,7 +109,7 @@ def _step(effect: PracticeEffect) -> str:
     leader = effect.practice.partition(" + ")[0]
     if effect.along:
         moves = "moves" if len(effect.along) == 1 else "move"
-        return f"{_step_of(leader, effect)}, with {listing(effect.along)} that {moves} along with it,"
+        return f"{_step_of(leader, effect)}, together with {listing(effect.along)}, which {moves} along with it,"
     return _step_of(leader, effect)
 
 
@@ -107,14 +119,35 @@ def _step_of(practice: str, effect: PracticeEffect) -> str:
         return f"{effect.step_unit} more {agent.replace('_', ' ')}"
     if practice in _STEPS:
         return _STEPS[practice].format(step=effect.step_unit)
+    label = effect.label.partition(", with ")[0] if effect.along else effect.label
+    level, against, other = effect.step_unit.partition(" against ")
     if effect.step_unit == "yes against no":
-        return f"“{effect.label.rstrip('?: ')}”"
-    if " against " in effect.step_unit:
-        level, _, other = effect.step_unit.partition(" against ")
-        if practice.startswith("format:"):
-            return f"{level.capitalize()} instead of {other}"
-        return f"{effect.label.removesuffix(level).strip()} {level} instead of {other}"
-    return f"{effect.label}, {effect.step_unit} more,"
+        return f"“{named(label)}”"
+    if against:
+        return _instead(practice, label, level, other)
+    unit = effect.step_unit.partition(" ")[2]
+    return f"“{named(label, unit)}” higher by {_amount_of_step(effect.step, unit)}"
+
+
+def _instead(practice: str, label: str, level: str, other: str) -> str:
+    """Return a level of a category held against another as the subject of a sentence."""
+    if practice.startswith("format:"):
+        return f"{level.capitalize()} instead of {other}"
+    category = label.removesuffix(level).strip()
+    return f"{category} {quoted_level(level)} instead of {quoted_level(other)}".strip()
+
+
+def _amount_of_step(step: float, unit: str) -> str:
+    if unit == "%":
+        return f"{figure(step)} percentage points"
+    # A unit that begins with a figure would run into the one before it.
+    return f"{figure(step)} × {unit}" if unit[:1].isdigit() else figure(step, unit)
+
+
+def _by_about(effect: PracticeEffect, finding: PracticesFinding) -> str:
+    if finding.log and finding.level and effect.effect.value > BEYOND_TELLING * finding.level:
+        return "more than tenfold"
+    return f"by about {_size(abs(effect.effect.value), finding, signed=False)}"
 
 
 def _size(value: float, finding: PracticesFinding, *, signed: bool = True) -> str:
@@ -128,11 +161,17 @@ def _size(value: float, finding: PracticesFinding, *, signed: bool = True) -> st
 
 
 def _between(effect: PracticeEffect, finding: PracticesFinding) -> str:
-    """Return the interval as it stands in brackets."""
-    low = _size(effect.effect.low, finding)
-    if finding.log and finding.level and effect.effect.high > BEYOND_TELLING * finding.level:
-        return f"{low} to more than tenfold"
-    return f"{low} to {_size(effect.effect.high, finding)}"
+    """Return the interval as it stands in brackets: in percent of the level where effects are ratios."""
+    low, high = effect.effect.low, effect.effect.high
+    if not (finding.log and finding.level):
+        return (
+            span(low, high, finding.measure.unit).replace(" ", _UNBROKEN).replace(f"{_UNBROKEN}to{_UNBROKEN}", " to ")
+        )
+    share = 100 / finding.level
+    ends = [end_of_span(share * v, share * w, "%", digits=2) for v, w in ((low, high), (high, low))]
+    if high > BEYOND_TELLING * finding.level:
+        ends = [percent(share * low), "more than tenfold"]
+    return " to ".join(end.replace(" ", _UNBROKEN) if end[-1] == "%" else end for end in ends)
 
 
 def _beside_margin(effect: PracticeEffect) -> str:
@@ -178,7 +217,7 @@ def numbers(effect: PracticeEffect, finding: PracticesFinding) -> list[tuple[str
     """Return an effect's numbers as pairs of a word and a text."""
     unit = finding.measure.unit
     pairs = [
-        ("Effect of one step", f"{change(effect.effect.value, unit)} ({percent(effect.percent)})"),
+        (_at_level(finding), f"{change(effect.effect.value, unit)} ({percent(effect.percent)})"),
         ("One step", effect.step_unit),
         ("95 % interval", within(effect.effect, finding, unit)),
         ("90 % interval, held against the margin", within(effect.inner, finding, unit)),
@@ -203,6 +242,13 @@ def numbers(effect: PracticeEffect, finding: PracticesFinding) -> list[tuple[str
     return pairs
 
 
+def _at_level(finding: PracticesFinding) -> str:
+    """Return what an effect in the kept unit is told for: a share of a level comes to something else at another."""
+    if not (finding.log and finding.level):
+        return "Effect of one step"
+    return f"Effect of one step, at the {amount(finding.level, finding.measure.unit)} of all packs together"
+
+
 def _batches(more: int | None) -> str:
     return "more than 200: split a batch" if more is None else f"{more:,}" if more else "none: enough are on record"
 
@@ -216,8 +262,10 @@ def _p(value: float) -> str:
     return "below 0.001" if value < 0.001 else f"{value:.3f}"
 
 
-def practice_label(name: str) -> str:
-    """Return a practice's name as a brewer says it."""
+def practice_label(name: str, label: str = "") -> str:
+    """Return a practice's name as a brewer says it, the label that it was written under where that is known."""
+    if label:
+        return label
     if name in PRACTICES:
         return PRACTICES[name].label
     words = name.replace("_", " ")

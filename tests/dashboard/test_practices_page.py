@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 from datetime import datetime
 
 import numpy as np
@@ -13,6 +14,7 @@ from dash.exceptions import PreventUpdate
 from analysis.estimate import Estimate
 from analysis.findings.filters import Filters
 from analysis.findings.practice_depth import CurveDot, PartnerSlope, RecipeSlope, deepen
+from analysis.findings.practice_rows import NotAssessed
 from analysis.findings.practices import PracticeEffect, practices
 from analysis.models import BatchesNeeded
 from analysis.verdicts import Effect, Margin, MarginAtLevel, judge_family
@@ -103,7 +105,12 @@ def test_a_sentence_ends_on_how_large_it_is(finding, told, end):
         ("air_bled", "Air bled?", "yes against no", "“Air bled” raises"),
         ("line: 2", "Line 2", "2 against 1", "Line 2 instead of 1 raises"),
         ("format: bottle", "Format bottle", "bottle against can", "Bottle instead of can raises"),
-        ("generation", "Yeast generation", "1", "Yeast generation, 1 more, raises"),
+        ("generation", "Yeast generation", "1", "“Yeast generation” higher by 1 raises"),
+        ("x", "Check 2, of 3 (%)", "1 %", "“Check 2, of 3” higher by 1 percentage points raises"),
+        ("x", "Pitch rate [10^6/mL]", "1 10^6/mL", "“Pitch rate” higher by 1 × 10^6/mL raises"),
+        ("x", "Lid shut (both sides)? (y/n)", "yes against no", "“Lid shut (both sides)” raises"),
+        ("supplier: East, C", "Supplier East, C", "East, C against A/B", "Supplier “East, C” instead of “A/B” raises"),
+        ("line: Line 2 (new)", "Line 2 (new)", "Line 2 (new) against 1", "“Line 2 (new)” instead of 1 raises"),
     ],
 )
 def test_a_step_is_said_as_a_brewer_says_it(finding, practice, label, step_unit, begins):
@@ -113,13 +120,40 @@ def test_a_step_is_said_as_a_brewer_says_it(finding, practice, label, step_unit,
 @pytest.mark.parametrize(
     ("along", "said"),
     [
-        (("CO2 purge",), "15 min more rousing, with CO2 purge that moves along with it, raises"),
-        (("CO2 purge", "line 2"), "15 min more rousing, with CO2 purge and line 2 that move along with it, raises"),
+        (("CO2 purge",), "15 min more rousing, together with CO2 purge, which moves along with it, raises"),
+        (
+            ("CO2 purge", "line 2"),
+            "15 min more rousing, together with CO2 purge and line 2, which move along with it, raises",
+        ),
     ],
 )
 def test_what_always_moves_with_a_practice_is_named(finding, along, said):
     told = effect(20.0, 1.0, "rouse_minutes + a", "Rouse time, all rouses", "15 min", along=along)
     assert sentence(told, finding).startswith(said)
+
+
+def test_a_level_with_something_that_moves_along_is_named_once(finding):
+    told = effect(
+        20.0, 1.0, "line: 2 + gasket: new", "Line 2, with gasket “new”", "2 against 1", along=("gasket “new”",)
+    )
+    said = "Line 2 instead of 1, together with gasket “new”, which moves along with it, raises"
+    assert sentence(told, finding).startswith(said)
+
+
+def test_a_rise_beyond_ten_times_the_level_is_no_percentage(finding):
+    far = type(finding)(**{**vars(finding), "level": 60.0, "log": True})
+    assert "raises total package oxygen more than tenfold (" in sentence(effect(900.0, 1.0), far)
+
+
+def test_both_ends_of_an_interval_share_one_unit_and_one_fineness(finding):
+    points = type(finding)(**{**vars(finding), "log": False})
+    told = plain(sentence(replace(effect(10.0, 5.0), effect=Estimate(10.0, -0.512, 20.1, "µg/L")), points))
+    assert "(−0.5 to +20.1 µg/L)" in told
+
+
+def test_an_effect_in_the_kept_unit_says_at_which_level(finding):
+    told = numbers(effect(4.0, 8.0), type(finding)(**{**vars(finding), "level": 60.0, "log": True}))
+    assert told[0][0] == "Effect of one step, at the 60.0 µg/L of all packs together"
 
 
 def test_what_gives_pause_is_kept_apart_from_what_a_verdict_is_about():
@@ -181,6 +215,19 @@ def test_the_page_shows_what_was_asked_for(on_table):
     assert "log(" in str(model) or "response" in str(model)
 
 
+def test_what_is_not_said_stands_once_for_each_reason_in_the_words_of_the_sheet(on_table):
+    finding = page.context().answer_of_table(page.practices, "total_oxygen", Filters())
+    unsaid = (
+        NotAssessed("rack_a_b", "never varies", "Rack A/B, side"),
+        NotAssessed("cone_dumps", "never varies", "Cone dumps"),
+        NotAssessed("remark", "110 different texts in 110 cells: too many to compare"),
+    )
+    shown = str(page.unsaid_part(replace(finding, not_assessed=unsaid)))
+    assert "Rack A/B, side; Cone dumps" in shown
+    assert shown.count("Never varies.") == 1
+    assert "Remark" in shown
+
+
 def test_what_cannot_be_answered_says_why(on_table):
     answer, verdicts, unsaid, model = page.show({"recipes": ["X99"]}, "total_oxygen")
     assert answer.startswith("Nothing can be told of total package oxygen")
@@ -215,6 +262,7 @@ def test_what_stands_behind_a_verdict_is_worked_out_when_it_is_opened(on_table, 
     shown = str(page.look_behind(1, {}, "total_oxygen"))
     assert "One step, seen in other ways" in shown
     assert "Within recipes, beside everything else: this verdict" in shown
+    assert "What one step comes to at each recipe’s own level" in shown
     assert "Between recipes" in shown
     assert "However often you look" in shown
     with pytest.raises(PreventUpdate):

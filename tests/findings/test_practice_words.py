@@ -1,19 +1,45 @@
 """Do a practice's words read well inside a sentence?"""
 
+from dataclasses import replace
+
+import pandas as pd
 import pytest
 
 from analysis.findings.practice_rows import Candidate
-from analysis.findings.practice_words import spoken, spoken_name
+from analysis.findings.practice_words import quoted_level, spoken, spoken_name
 from analysis.findings.practices import practices
-from analysis.vocabulary import PRACTICES
+from analysis.vocabulary import PRACTICES, further_practice
+from data_demo import truth
 
 
 @pytest.mark.parametrize(
     ("label", "said"),
-    [("Rouse time, all rouses", "rouse time"), ("Air bled?", "air bled"), ("CO2 purge", "CO2 purge"), ("By", "by")],
+    [
+        ("Rouse time, all rouses", "rouse time"),
+        ("Air bled?", "air bled"),
+        ("CO2 purge", "CO2 purge"),
+        ("By", "by"),
+        ("Purge [s], side A/B", "“Purge [s], side A/B”"),
+        ("#3", "“#3”"),
+        ("Old/new gasket", "old/new gasket"),
+        (
+            "Was it opened, and shut again by the night shift (yes/no)",
+            "“Was it opened, and shut again by the night shift”",
+        ),
+    ],
 )
 def test_a_label_is_said_in_lower_case(label, said):
     assert spoken(label) == said
+
+
+def test_a_unit_behind_a_name_is_left_out():
+    assert spoken("Pitch rate (g/hL)", "g/hL") == "pitch rate"
+    assert spoken("Pitch rate (old)", "g/hL") == "pitch rate (old)"
+
+
+@pytest.mark.parametrize(("level", "said"), [("2", "2"), ("FV3", "FV3"), ("North", "“North”"), ("2, new", "“2, new”")])
+def test_a_level_that_is_no_code_is_quoted(level, said):
+    assert quoted_level(level) == said
 
 
 def test_a_kept_name_is_said_as_its_label():
@@ -26,6 +52,26 @@ def test_a_level_is_said_against_the_other():
     line = Candidate(PRACTICES["line"], "x", 1.0, "2 against 1", "2", "1")
     assert (form.subject, form.spoken) == ("keg instead of can", "keg")
     assert line.subject == "line 2 instead of 1"
+    own = Candidate(PRACTICES["line"], "x", 1.0, "Line 2/new against 1", "Line 2/new", "1")
+    assert (own.label, own.subject) == ("Line 2/new", "“Line 2/new” instead of 1")
+    bled = Candidate(further_practice("Air bled? (y/n)", "yes_no", "operations"), "x", 1.0, "yes against no")
+    assert (bled.subject, bled.spoken) == ("“Air bled”", "air bled")
+
+
+def test_what_always_moves_with_a_dose_is_named_with_how_much(simulated_packs):
+    finding = practices(simulated_packs, "haze")
+    (pair,) = (e for e in finding.practices if " + " in e.practice)
+    assert pair.label == "Silica sol dose, with auxiliary dose"
+    assert pair.spoken == "silica sol dose together with auxiliary dose"
+    (together,) = (c for c in pair.cautions if c.startswith("moves together"))
+    said = float(together.partition("about ")[2].partition(" mL/hL")[0])
+    assert said == pytest.approx(50 * truth.PAIR.ratio, rel=0.08)  # 50 mL/hL of silica sol go with 167 of the other
+
+
+def test_a_column_that_makes_no_practice_is_named_with_the_reason(simulated_packs):
+    refused = pd.DataFrame({"name": ["remark"], "kind": ["batches"], "reason": ["30 different texts in 30 cells"]})
+    finding = practices(replace(simulated_packs, not_offered=refused), "haze")
+    assert ("remark", "30 different texts in 30 cells") in [(n.practice, n.reason) for n in finding.not_assessed]
 
 
 def test_the_answer_is_one_sentence_in_a_brewers_words(simulated_packs):

@@ -79,6 +79,22 @@ def test_rousing_with_and_without_finings_is_told_apart():
     assert any("finings in the tank, without and with them" in s for s in depth.sentences)
 
 
+def test_a_share_is_told_in_the_kept_unit_at_each_recipes_level(plain):
+    depth = deepen(plain, "practice_0")
+    share = depth.within.value / plain.level
+    levels = plain.grounds.frame.groupby(["recipe", "batch"])["response"].mean().groupby("recipe").mean()
+    assert {r.recipe for r in depth.at_levels} == set(levels.index)
+    for own in depth.at_levels:
+        assert own.level == pytest.approx(np.exp(levels[own.recipe]))
+        assert own.effect.value == pytest.approx(share * own.level)
+        assert own.effect.low < own.effect.value < own.effect.high
+
+
+def test_one_recipe_alone_has_no_levels_to_compare():
+    brewery = PLAIN.changed(recipes=1)
+    assert deepen(finding_of(rows_of(brewery), brewery), "practice_0").at_levels == ()
+
+
 def test_slopes_within_and_between_recipes_stand_side_by_side():
     brewery = SmallBrewery(batches=160, effects=(-0.1,), recipes=4, recipe_step=0.4, tank=0.0)
     depth = deepen(finding_of(rows_of(brewery), brewery), "practice_0")

@@ -181,7 +181,7 @@ def test_a_margin_beyond_all_sense_is_said():
 def test_what_moves_the_other_way_is_said_so():
     rows = rows_of()
     finding = answered(rows.assign(practice_1=-rows["practice_0"]))
-    assert finding.practices[0].spoken == "practice 0 with less practice 1"
+    assert finding.practices[0].spoken == "practice 0 together with less practice 1"
 
 
 def test_more_practices_than_batches_tell_nothing():

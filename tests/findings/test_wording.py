@@ -22,6 +22,20 @@ def test_changes_always_show_their_sign():
     assert wording.span(-1.2, 3.4, "µg/L") == "−1.20 to +3.40 µg/L"
 
 
+@pytest.mark.parametrize(
+    ("low", "high", "text"),
+    [
+        (-0.004986, 0.5142, "−0.005 to +0.514 points"),
+        (-12.1, 1.84, "−12.1 to +1.8 points"),
+        (-0.02, 12_345.0, "−0.02 to +12,300 points"),
+        (0.0, 3.0, "0 to +3.00 points"),
+        (-float("inf"), 3.0, "not known to +3.00 points"),
+    ],
+)
+def test_the_end_of_an_interval_nearer_to_nothing_is_told_no_finer_than_the_other(low, high, text):
+    assert wording.span(low, high, "points") == text
+
+
 def test_what_is_not_a_number_is_said():
     assert wording.amount(float("nan"), "EBC") == "not known"
 
