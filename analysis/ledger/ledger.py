@@ -16,6 +16,7 @@ from analysis.ledger.journal import JournalEntry
 from analysis.ledger.migrations import migrate
 from analysis.ledger.resolving import Resolution
 from analysis.ledger.results import Commit, IntakeEntry, Withdrawal
+from analysis.ledger.spelling import spelled_as_known
 from analysis.ledger.tables import KIND_TABLES, LEDGER
 from analysis.records.answers import Answers
 from analysis.records.taken import Intake
@@ -92,7 +93,8 @@ class Ledger:
             If ``by`` is empty.
         """
         _check_told("Ledger.commit", by=by)
-        return committing.commit(self._database, intake, by.strip(), at or datetime.now())
+        spelled = spelled_as_known(self._database, intake)
+        return committing.commit(self._database, spelled, by.strip(), at or datetime.now())
 
     def withdraw(self, intake: int, because: str, by: str, at: datetime | None = None) -> Withdrawal:
         """Take an intake back: what stands then is what would stand had it never come.

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.linking.runs import Runs, only_value
-from analysis.records.names import name_of
+from analysis.records.names import recipe_name
 from analysis.vocabulary import slug
 
 __all__ = ["RECIPE_HEADERS", "one_spelling", "spellings", "with_packed_recipes"]
@@ -61,5 +61,5 @@ def _written(extra: pd.Series) -> pd.Series:
     place, texts = pd.factorize(extra, use_na_sentinel=True)
     documents: list[dict[str, object]] = json.loads(f"[{','.join(texts)}]")
     named = [[str(cell) for header, cell in d.items() if slug(header) in RECIPE_HEADERS and cell] for d in documents]
-    recipes = pd.Series([name_of(cells[0]) if cells else None for cells in named], dtype="str")
+    recipes = pd.Series([recipe_name(cells[0]) if cells else None for cells in named], dtype="str")
     return pd.Series(recipes.array.take(place, allow_fill=True))

@@ -31,6 +31,7 @@ from analysis.records.parsing import (
     parse_minutes,
     parse_moments,
     parse_numbers,
+    parse_recipes,
     parse_texts,
     parse_vessels,
     vessel_letters,
@@ -97,7 +98,8 @@ def _read_id(context: Context, meaning: Meaning, column: kinds.Column, values: V
     if column.name in _VESSELS:
         read = parse_vessels(cells, vessel_letters(meaning.header))
     else:
-        read = parse_batches(cells) if column.name in _BATCHES else parse_ids(cells)
+        parse = parse_batches if column.name in _BATCHES else parse_recipes if column.name == "recipe" else parse_ids
+        read = parse(cells)
     values.texts[column.name] = _texts(context, meaning, cells, read, "is no name")
 
 

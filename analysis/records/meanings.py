@@ -8,7 +8,7 @@ or a temperature belongs to the measures that it stands beside.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from analysis.records import kinds
@@ -35,6 +35,8 @@ _UNIT_HEADERS = {
     "original_gravity": ("plato", "°p", "sg"),
 }
 """Headers that are nothing but a unit, and so say theirs, by column."""
+_CONTAINERS = ("can", "bottle", "keg", "cask", "pack", "package", "container")
+"""Words that mean a size where a unit of volume stands with them ("Can ml"), and a sample or a format elsewhere."""
 _PACK_ONLY = ("format", "size", "headspace", "line", "fill_temperature")
 
 
@@ -137,8 +139,9 @@ def _take_columns(
         words = words_of(kind, name)
         for j, header in free:
             for reading, (said, unit) in enumerate(header.names):
-                if said in words and _has_unit(column, unit) and _fits(name, said, looks(j)):
-                    rank = words[said] + _may_be_format(name, said, looks(j))
+                known = _is_known(name, said, header.unit or unit, words)
+                if known and _has_unit(column, unit) and _fits(name, said, looks(j)):
+                    rank = words.get(said, 0) + _may_be_format(name, said, looks(j))
                     own = said if said in _UNIT_HEADERS.get(name, ()) else None
                     candidates.append(_Candidate(rank, reading, place, header, name, header.unit or unit or own, j))
                     break
@@ -159,6 +162,13 @@ def _take_columns(
             each.column, each.header.text, "kept", each.name, each.unit, each.header.angle, is_weak=each.rank >= _WEAK
         )
         taken.add(each.name)
+
+
+def _is_known(name: str, said: str, unit: str | None, words: Mapping[str, int]) -> bool:
+    """Tell whether words can be a column's; a container with a unit of volume ("Can ml") is nothing but a size."""
+    if said in _CONTAINERS and unit is not None and recognise_unit(unit, "size") is not None:
+        return name == "size"
+    return said in words
 
 
 def _has_unit(column: kinds.Column, unit: str | None) -> bool:

@@ -25,9 +25,11 @@ __all__ = [
     "parse_batches",
     "parse_choice",
     "parse_ids",
+    "parse_recipes",
     "parse_texts",
     "parse_vessels",
     "parse_yes_no",
+    "recipe_name",
     "vessel_letters",
     "vessel_name",
 ]
@@ -45,6 +47,7 @@ _VESSEL = re.compile(
 )
 _LETTERS_OF_VESSELS = frozenset({"FV", "CCT", "CV", "MV", "BBT", "BT", "DPV"})
 _CODE = re.compile(r"(?=.*\d)[a-z]{0,4}[\s\-_/.]?\d[\w\-/.]*", re.IGNORECASE)
+_RECIPE_CODE = re.compile(r"[a-z]{0,3}[\-_/.]?\d[\d\-/.]*[a-z]?", re.IGNORECASE)
 _WHOLE = re.compile(r"(\d+)\.0+")
 _YES = frozenset({"yes", "y", "true", "t", "1", "x", "✓", "✔", "ja", "oui", "done", "ok"})
 _NO = frozenset({"no", "n", "false", "f", "0", "✗", "✘", "nein", "non", "not done", "none", "nil"})
@@ -116,8 +119,26 @@ def name_of(text: str) -> str:
     return text.upper() if _CODE.fullmatch(text) else text
 
 
+def recipe_name(text: str) -> str:
+    """Return a beer's name as it is spelled, with single spaces; a code such as "p40" in capitals; "3.0" as "3".
+
+    >>> [recipe_name(t) for t in ("Pale  1", "MILD", "p40", "3.0")]
+    ['Pale 1', 'MILD', 'P40', '3']
+    """
+    text = " ".join(text.split())
+    whole = _WHOLE.fullmatch(text)
+    if whole:
+        return whole[1]
+    return text.upper() if _RECIPE_CODE.fullmatch(text) else text
+
+
+def parse_recipes(column: RawColumn) -> ParsedTexts:
+    """Read a column as names of beers: their spelling stays."""
+    return _parse(column, recipe_name, settled=_SETTLED_NAME)
+
+
 def parse_ids(column: RawColumn) -> ParsedTexts:
-    """Read a column as names of recipes, runs, samples, meters: letters, zeros and hyphens stay."""
+    """Read a column as names of runs, samples, meters: letters, zeros and hyphens stay."""
     return _parse(column, name_of, settled=_SETTLED_NAME)
 
 

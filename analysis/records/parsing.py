@@ -14,9 +14,11 @@ from analysis.records.names import (
     parse_batches,
     parse_choice,
     parse_ids,
+    parse_recipes,
     parse_texts,
     parse_vessels,
     parse_yes_no,
+    recipe_name,
     vessel_letters,
     vessel_name,
 )
@@ -55,9 +57,11 @@ __all__ = [
     "parse_minutes",
     "parse_moments",
     "parse_numbers",
+    "parse_recipes",
     "parse_texts",
     "parse_vessels",
     "parse_yes_no",
+    "recipe_name",
     "vessel_letters",
     "vessel_name",
 ]

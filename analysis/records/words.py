@@ -135,8 +135,10 @@ _WORDS: Mapping[str, Mapping[str, str]] = {
             canning date, date canned, bottled, bottled on, bottled at, bottling date, date bottled, kegged,
             kegged on, kegging date, filled, filled on, filled at, fill date, filling date, date filled, racked,
             racked on, racked at, racking date, run date, packaging day, pack day, date of packaging, date of
-            packing, packaging start, production date | date, start, when, day, start date, date time, datetime,
-            started, moment""",
+            packing, packaging start, packing start, pack start, run start, fill start, filling start, canning
+            start, bottling start, kegging start, started packing, started packaging, start of packaging,
+            start of packing, start of run, first can, first bottle, production date | date, start, when, day,
+            start date, date time, datetime, started, moment""",
         "format": _FORMAT,
         "size": """size, pack size, container size, fill volume, can size, bottle size, nominal volume, nominal
             fill, contents, package size, net volume, keg size, pack volume, package volume, fill size, net
@@ -236,7 +238,8 @@ _CLOCKS: Mapping[str, Mapping[str, str]] = {
     },
     "pack_runs": {
         "packed_at": """time, start time, clock, time packed, time filled, fill time, start, time started, pack
-            time, packaging time, time start""",
+            time, packaging time, packing time, time start, canning time, bottling time, kegging time, pack start
+            time, packaging start time, packing start time, run start time""",
     },
     "readings": {
         "measured_at": """time, clock, time measured, time tested, sample time, time sampled, reading time, time

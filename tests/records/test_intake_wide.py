@@ -255,3 +255,23 @@ def test_a_mean_that_stands_alone_is_the_reading(take_csv: Take) -> None:
     intake = take_csv("Run,Batch,Packed on,DO SD,Average DO (ppb)\nR1,7,2026-03-02,2,40\n")
     assert intake.records["readings"]["value"].tolist() == [40.0]
     assert intake.sheets[0].columns["DO SD"] == "ignore"
+
+
+@pytest.mark.parametrize("start", ["Pack start", "Packaging start", "Run start", "Start", "Packing time"])
+def test_a_packaging_date_and_a_start_make_one_moment(take_csv: Take, start: str) -> None:
+    intake = take_csv(f"Run,Batch,Packaging date,{start},DO (ppb)\nR1,7,2026-03-02,08:15,40\nR2,8,2026-03-03,9:30,41\n")
+    packed = intake.records["pack_runs"]["packed_at"]
+    assert packed.tolist() == [datetime(2026, 3, 2, 8, 15), datetime(2026, 3, 3, 9, 30)]
+    assert intake.sheets[0].kept_as_extra == ()
+
+
+@pytest.mark.parametrize(
+    ("header", "cell", "size"),
+    [("Can ml", "330", 330.0), ("Can (ml)", "440", 440.0), ("Bottle cl", "33", 330.0), ("Keg (L)", "30", 30_000.0)],
+)
+def test_a_container_with_a_unit_of_volume_is_the_packs_size(
+    take_csv: Take, header: str, cell: str, size: float
+) -> None:
+    intake = take_csv(f"Run,Batch,Packed on,{header},DO (ppb)\nR1,7,2026-03-02,{cell},40\n")
+    assert intake.records["pack_runs"]["size"].tolist() == [pytest.approx(size)]
+    assert intake.records["readings"]["sample"].tolist() == ["1"]

@@ -14,6 +14,7 @@ from analysis.records.parsing import (
     parse_batches,
     parse_choice,
     parse_ids,
+    parse_recipes,
     parse_texts,
     parse_vessels,
     parse_yes_no,
@@ -162,3 +163,11 @@ def test_free_text_keeps_its_lines_and_loses_double_spaces():
     read = parse_texts(texts("warm  and late", "two\nlines", "n/a"))
     assert known(read) == ["warm and late", "two\nlines", None]
     assert str(read.text.dtype) == "str"
+
+
+@pytest.mark.parametrize(
+    ("written", "kept"),
+    [("Pale 1", "Pale 1"), ("PALE  1", "PALE 1"), ("p40", "P40"), ("i-62", "I-62"), ("3.0", "3"), ("Mild", "Mild")],
+)
+def test_a_beer_keeps_its_spelling_and_a_code_its_capitals(written: str, kept: str) -> None:
+    assert parse_recipes(RawColumn.of_texts([written])).text.tolist() == [kept]
