@@ -17,6 +17,7 @@ import gc
 import itertools
 import json
 import re
+import runpy
 import sys
 import zipfile
 from collections.abc import Iterator, Sequence
@@ -46,7 +47,6 @@ EMPTY, TEXT, NUMBER, MOMENT, CLOCK, BOOL, ERROR = range(7)
 REFUSED = 3
 
 _ROWS_AT_A_TIME = 32_768
-_PIECE = 1 << 20
 _TAG_OF_TYPE = {
     str: TEXT,
     float: NUMBER,
@@ -205,12 +205,14 @@ def _arrays(columns: Sequence[ColumnParts], errors: Sequence[Error]) -> tuple[li
         tag = np.concatenate(parts.tag)
         words = pa.chunked_array(parts.text, pa.string()).dictionary_encode().combine_chunks()
         in_error = [(row, text) for row, column, text in errors if column == j and row < len(tag)]
+        number = _joined(parts.number, parts.tag, np.nan)
         if in_error:
             words = _with_errors(words, tag, in_error)
+            number = None if number is None else np.where(tag == ERROR, np.nan, number)  # some write a 0 beneath
         made = {
             "tag": tag,
             "words": words if words.null_count < len(words) else None,
-            "number": _joined(parts.number, parts.tag, np.nan),
+            "number": number,
             "moment": _joined(parts.moment, parts.tag, np.datetime64("NaT", "us")),
         }
         for name, array in made.items():
@@ -236,59 +238,10 @@ def _write_sheet(columns: Sequence[ColumnParts], errors: Sequence[Error], about:
         stream.write_batch(pa.record_batch(arrays, schema=schema))
 
 
-_ERROR_CELL = re.compile(rb'<c\b([^>]*?\bt="e"[^>]*)>(.*?)</c>', re.DOTALL)
-_CELL_ADDRESS = re.compile(rb'\br="([A-Z]+)([0-9]+)"')
-_CELL_VALUE = re.compile(rb"<v>([^<]*)</v>")
-_SHEET_ENTRY = re.compile(rb"<(?:\w+:)?sheet\b[^>]*>")
-_RELATION = re.compile(rb"<(?:\w+:)?Relationship\b[^>]*>")
-
-
-def _attribute(tag: bytes, name: bytes) -> bytes:
-    found = re.search(rb"\b" + name + rb'="([^"]*)"', tag)
-    return found.group(1) if found else b""
-
-
 def _error_cells(path: Path) -> list[list[Error]]:
-    """Return the row, column and text of every error cell, a list for each sheet in order; nothing but xlsx tells."""
-    if not zipfile.is_zipfile(path):
-        return []
-    with zipfile.ZipFile(path) as archive:
-        names = set(archive.namelist())
-        if not {"xl/workbook.xml", "xl/_rels/workbook.xml.rels"} <= names:
-            return []
-        targets = {
-            _attribute(r, b"Id"): _attribute(r, b"Target").decode()
-            for r in _RELATION.findall(archive.read("xl/_rels/workbook.xml.rels"))
-        }
-        sheets = [
-            targets.get(_attribute(s, b"r:id"), "") for s in _SHEET_ENTRY.findall(archive.read("xl/workbook.xml"))
-        ]
-        parts = [t.lstrip("/") if t.startswith("/") else f"xl/{t}" for t in sheets]
-        return [_errors_of_part(archive, part) if part in names else [] for part in parts]
-
-
-def _errors_of_part(archive: zipfile.ZipFile, part: str) -> list[Error]:
-    """Read a sheet's part a piece at a time, each cut behind the last whole cell."""
-    found: list[Error] = []
-    with archive.open(part) as opened:
-        rest = b""
-        while piece := opened.read(_PIECE):
-            held = rest + piece
-            whole = held.rfind(b"</c>") + len(b"</c>") if b"</c>" in held else 0
-            rest = held[whole:][-_PIECE:]
-            if b't="e"' in held:
-                found += filter(None, map(_error_of, _ERROR_CELL.finditer(held, 0, whole)))
+    """Return the error cells of each sheet; what finds them stands beside this file and is run by its path."""
+    found: list[list[Error]] = runpy.run_path(str(Path(__file__).with_name("workbook_errors.py")))["error_cells"](path)
     return found
-
-
-def _error_of(cell: re.Match[bytes]) -> Error | None:
-    address, value = _CELL_ADDRESS.search(cell.group(1)), _CELL_VALUE.search(cell.group(2))
-    if address is None or value is None:
-        return None
-    column = 0
-    for letter in address.group(1):
-        column = column * 26 + letter - 64
-    return int(address.group(2)) - 1, column - 1, value.group(1).decode()
 
 
 def _set_limits(limits: ChildLimits) -> None:

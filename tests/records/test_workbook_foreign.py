@@ -102,9 +102,10 @@ def test_an_error_cell_keeps_its_word():
     assert int(sheet.columns[0].tag[0]) == ERROR
 
 
-def test_an_error_cell_of_an_old_workbook_is_empty():
+def test_an_error_cell_of_an_old_workbook_is_an_error():
     sheet = sheets("tablib/errors.xls")["Feuille1"]
-    assert rows(sheet)[1] == ["", "", "", ""]
+    assert rows(sheet)[1] == ["#DIV/0!", "#NAME?", "#N/A", "#N/A"]
+    assert [int(column.tag[1]) for column in sheet.columns] == [ERROR] * 4
 
 
 def test_a_duration_of_days_is_a_duration():
