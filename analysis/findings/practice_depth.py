@@ -15,7 +15,7 @@ from scipy import stats
 
 from analysis.estimate import Estimate
 from analysis.findings.practice_one_answer import BEND, RECIPES, stand_out
-from analysis.findings.practice_rows import Candidate
+from analysis.findings.practice_rows import Candidate, where_it_varies
 from analysis.findings.practice_shapes import FINED, bend, by_recipe, interactions
 from analysis.findings.practice_slope import Slope
 from analysis.findings.practice_verdicts import BEYOND_TELLING, PracticeEffect, PracticesFinding
@@ -111,11 +111,11 @@ class PracticeDepth:
     """What stands behind one verdict.
 
     ``within`` is the slope within recipes, which the verdict is about; ``at_levels`` what that comes to at each
-    recipe's own level, where effects are shares and there are several recipes; ``between`` the slope over the recipes'
-    means, which is about brewing other beers. ``by_recipe`` and ``curve`` are empty where recipes do not differ, or the
-    effect does not bend, beyond chance, after allowing for all such questions of the page; their p-values are those of
-    the question by itself, NaN where it could not be asked. ``looked_at_often`` holds however often the page is looked
-    at; it is None below ten batches.
+    recipe's own level, where effects are shares and it varied in several recipes; ``between`` the slope over the
+    recipes' means, which is about brewing other beers. ``by_recipe`` and ``curve`` are empty where recipes do not
+    differ, or the effect does not bend, beyond chance, after allowing for all such questions of the page; their
+    p-values are those of the question by itself, NaN where it could not be asked. ``looked_at_often`` holds however
+    often the page is looked at; it is None below ten batches.
     """
 
     practice: str
@@ -194,7 +194,7 @@ def deepen(finding: PracticesFinding, practice: str) -> PracticeDepth:
     depth = PracticeDepth(
         practice=effect.practice,
         within=effect.effect,
-        at_levels=_at_levels(effect, finding, frame),
+        at_levels=_at_levels(effect, finding, frame, candidate.column),
         between=_between(frame, candidate, kept),
         recipes_differ_p=math.nan if recipes is None else recipes.p,
         by_recipe=()
@@ -228,13 +228,17 @@ def _kept_by(finding: PracticesFinding) -> Callable[[Slope], Estimate]:
     return kept
 
 
-def _at_levels(effect: PracticeEffect, finding: PracticesFinding, frame: pd.DataFrame) -> tuple[RecipeLevel, ...]:
-    """Return one step in the kept unit at each recipe's level, the mean over its batches on the model's scale."""
-    if not (finding.log and finding.level) or frame["recipe"].nunique() < 2:
+def _at_levels(
+    effect: PracticeEffect, finding: PracticesFinding, frame: pd.DataFrame, column: str
+) -> tuple[RecipeLevel, ...]:
+    """Return one step in the kept unit at each recipe's level, the mean over its batches on the model's scale, for the
+    recipes in which the practice varied."""
+    varied = where_it_varies(frame, column)
+    if not (finding.log and finding.level) or varied["recipe"].nunique() < 2:
         return ()
     if effect.effect.high > BEYOND_TELLING * finding.level:
         return ()
-    by_batch = frame.groupby(["recipe", "batch"])["response"].mean()
+    by_batch = varied.groupby(["recipe", "batch"])["response"].mean()
     told, found = effect.effect, []
     for recipe, mean in by_batch.groupby("recipe").mean().items():
         level = math.exp(mean)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping, Sequence, Set
 from dataclasses import replace
 
 import numpy as np
@@ -28,13 +28,16 @@ from analysis.findings.practice_rows import FEWEST_BATCHES, Candidate, ComparedR
 from analysis.findings.practice_separation import Separation, separate
 from analysis.findings.practice_through import through_others
 from analysis.findings.practice_verdicts import Grounds, PracticeEffect, PracticesFinding
-from analysis.findings.wording import amount, count, listing
+from analysis.findings.wording import amount, count, figure, listing
 from analysis.linking import PackTable
 from analysis.verdicts import Effect, Judgement, MarginAtLevel, Verdict, judge_family
 from analysis.vocabulary import Measure
 from analysis.vocabulary import measure as measure_of
 
-__all__ = ["PracticeEffect", "PracticesFinding", "practices"]
+__all__ = ["MARGIN_OF", "PracticeEffect", "PracticesFinding", "practices"]
+
+# How the caution begins that says whose margin judges, where recipes have margins of their own.
+MARGIN_OF = "The margin is that of"
 
 _ORDER = (Verdict.RAISES, Verdict.LOWERS, Verdict.NO_PRACTICAL_DIFFERENCE, Verdict.CANNOT_TELL_YET)
 
@@ -140,10 +143,12 @@ def _answered(
         practice_effect(c, judgement, notes, fits, margins[c.column], level, what.unit)
         for c, judgement in zip(told, judged, strict=True)
     ]
-    ordered = tuple(sorted(made, key=lambda e: (_ORDER.index(e.verdict), -abs(e.judgement.effect.estimate))))
+    uneven_ones = {c.name for c in told if c.column in uneven}
+    together = {name for statement in joint for name in statement.practices}
+    ordered = tuple(sorted(made, key=lambda e: _place(e, uneven_ones | together)))
     return PracticesFinding(
         question=_question(what),
-        answer=_answer(what, ordered, joint) if ordered else _nothing_compared(what, frame),
+        answer=_answer(what, ordered, joint, uneven_ones) if ordered else _nothing_compared(what, frame),
         cautions=(
             *table.remarks_on(what.name, stage="pack"),
             *controls.sentences,
@@ -174,6 +179,15 @@ def _answered(
         joint=joint,
         grounds=None if fits.workings is None or fits.frame is None else Grounds(design, fits.workings, fits.frame),
     )
+
+
+def _place(effect: PracticeEffect, matters: Set[str]) -> tuple[int, float]:
+    """Return where an effect stands on the page: what shifts the measure, then what matters but not in one way for all,
+    then what makes no practical difference, then what cannot be told; the largest of each first."""
+    size = -abs(effect.judgement.effect.estimate)
+    if effect.verdict is Verdict.CANNOT_TELL_YET and effect.judgement.effect.name in matters:
+        return 2, size
+    return (0, 1, 3, 4)[_ORDER.index(effect.verdict)], size
 
 
 def _rests_on(
@@ -320,7 +334,7 @@ def _nothing_compared(what: Measure, frame: pd.DataFrame) -> str:
     return f"Nothing can be told of {_spoken(what)} yet: no practice varied enough within a recipe."
 
 
-def _answer(what: Measure, effects: Sequence[PracticeEffect], joint: Sequence[JointStatement]) -> str:
+def _answer(what: Measure, effects: Sequence[PracticeEffect], joint: Sequence[JointStatement], uneven: Set[str]) -> str:
     by_verdict = {v: [e.spoken for e in effects if e.verdict is v] for v in _ORDER}
     name = _spoken(what)
     parts = [
@@ -329,6 +343,12 @@ def _answer(what: Measure, effects: Sequence[PracticeEffect], joint: Sequence[Jo
         if by_verdict[v]
     ]
     parts += [f"{listing(list(each.spoken))} together matter to {name}, and cannot be told apart" for each in joint]
+    not_alike = [
+        e.spoken for e in effects if e.verdict is Verdict.CANNOT_TELL_YET and e.judgement.effect.name in uneven
+    ]
+    if not_alike:
+        do = "does" if len(not_alike) == 1 else "do"
+        parts.append(f"what {listing(not_alike)} {do} to {name} is not the same in all circumstances")
     if not parts:
         parts.append(f"no practice is shown to raise or lower {name}")
     counts = Counter(e.verdict for e in effects)
@@ -347,15 +367,13 @@ def _page_cautions(margin: MarginAtLevel, what: Measure) -> tuple[str, ...]:
     said = []
     if margin.margin.is_default:
         said.append(
-            f"The margin of {margin.margin.value:g} {margin.margin.unit} is a working default: set the smallest "
+            f"The margin of {figure(margin.margin.value, margin.margin.unit)} is a working default: set the smallest "
             "difference that matters to you, for each recipe, on the page of practices or among the targets."
         )
     elif margin.margin.recipe is not None:
         share = amount(100 * margin.absolute / margin.level, "%", digits=2)
-        own = f"{amount(margin.absolute, what.unit)}, which is {share}"
-        said.append(
-            f"The margin is that of {margin.margin.recipe}, the strictest of the recipes compared: {own} of its level."
-        )
+        own = f"{figure(margin.absolute, what.unit)}, which is {share}"
+        said.append(f"{MARGIN_OF} {margin.margin.recipe}, the strictest of the recipes compared: {own} of its level.")
     if margin.absolute >= margin.level and what.scale == "log":
         said.append(
             "The margin is as large as what packs read at all: set the smallest difference that you would notice."

@@ -19,8 +19,8 @@ from analysis.findings.practice_checks import model_checks
 from analysis.findings.practice_depth import deepen
 from analysis.findings.practice_rows import NotAssessed
 from analysis.findings.practice_verdicts import within
-from analysis.findings.practices import PracticeEffect, PracticesFinding, practices
-from analysis.findings.wording import amount, change, count
+from analysis.findings.practices import MARGIN_OF, PracticeEffect, PracticesFinding, practices
+from analysis.findings.wording import amount, change, count, figure
 from dashboard.figures.interval import IntervalScale, interval, interval_axis
 from dashboard.parts import as_read, exports, margins
 from dashboard.parts.addresses import filters_from_kept
@@ -39,6 +39,7 @@ from dashboard.parts.verdicts import (
     practice_label,
     scope_of,
     sentence,
+    unbroken,
     whole_sentence,
 )
 
@@ -117,13 +118,12 @@ def verdicts_part(seen: PracticesView) -> Component | None:
     finding = seen.finding
     if not finding.practices:
         return None
-    margin = "" if finding.margin_value is None else amount(finding.margin_value, finding.measure.unit)
     return html.Section(
         [
-            html.P(f"{margin_words(finding)} {_HOW_TO_READ}", className="measure"),
-            *[html.P(words, className="caution") for words in finding.cautions],
+            html.P(unbroken(f"{margin_words(finding)} {_HOW_TO_READ}"), className="measure"),
+            *[html.P(words, className="caution") for words in finding.cautions if not words.startswith(MARGIN_OF)],
             html.Div(
-                [html.Span(), interval_axis("lowers", "raises", seen.scale, margin)],
+                [html.Span(), interval_axis("lowers", "raises", seen.scale, _margin(finding))],
                 className="verdict-row verdict-head",
             ),
             html.Ul([html.Li(_verdict(effect, seen)) for effect in finding.practices], className="verdicts"),
@@ -131,6 +131,15 @@ def verdicts_part(seen: PracticesView) -> Component | None:
             exports.links("practices", "the verdicts", finding.filters, measure=finding.measure.name),
         ]
     )
+
+
+def _margin(finding: PracticesFinding) -> str:
+    """Return the margin as the drawings are told: as a share of the level where effects are shares."""
+    if finding.margin_value is None:
+        return ""
+    if finding.log and finding.level:
+        return unbroken(amount(100 * finding.margin_value / finding.level, "%", digits=2))
+    return unbroken(figure(finding.margin_value, finding.measure.unit))
 
 
 def _verdict(effect: PracticeEffect, seen: PracticesView) -> Component:

@@ -11,7 +11,7 @@ from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
 from analysis.findings.margins import DecidedMargin, decide_margin, decided_margins, margins_on_record, units_for
-from analysis.findings.wording import amount, day
+from analysis.findings.wording import day, figure
 from analysis.ledger import LedgerError
 from analysis.linking import PackTable
 from analysis.verdicts import Margin
@@ -113,7 +113,7 @@ def _counting(targets: pd.DataFrame, measure: str) -> list[tuple[str, ...]]:
         for margin in margins_on_record(own, measure, form):
             found[margin.recipe or "every recipe", form or _EVERY_FORMAT] = margin
     return [
-        (recipe, form, amount(m.value, m.unit), m.set_by, "" if m.set_at is None else day(m.set_at))
+        (recipe, form, figure(m.value, m.unit), m.set_by, "" if m.set_at is None else day(m.set_at))
         for (recipe, form), m in sorted(found.items())
     ]
 
@@ -121,7 +121,7 @@ def _counting(targets: pd.DataFrame, measure: str) -> list[tuple[str, ...]]:
 def _line(one: DecidedMargin) -> list[Component | str]:
     meant = f"{one.recipe or 'every recipe'}, {one.format or _EVERY_FORMAT}"
     return [
-        f"{amount(one.value, one.unit)} for {meant}: {one.because.rstrip('.')} ({one.by}, {day(one.at)}). ",
+        f"{figure(one.value, one.unit)} for {meant}: {one.because.rstrip('.')} ({one.by}, {day(one.at)}). ",
         dmc.Button(
             "Take back",
             id={"type": "margin-back", "entry": one.number},

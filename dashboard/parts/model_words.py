@@ -43,6 +43,7 @@ def model_part(finding: PracticesFinding) -> Component | None:
             html.Summary("The model behind the verdicts", id=MODEL_OPENER, n_clicks=0),
             html.P(_in_words(finding), className="measure"),
             html.P(["Its formula: ", html.Code(finding.formula)], className="measure"),
+            html.P(_legend(finding), className="measure soft"),
             _variances(finding.fit, log=finding.log),
             *_remarks(finding),
             html.Div(id=MODEL_CHECKS),
@@ -57,12 +58,12 @@ def checks_part(checks: ModelChecks | None) -> list[Component]:
     if checks is None:
         return [html.P("There are too few packs to check the model by.", className="soft")]
     figures = [
-        ("Skewness of the residuals (0 for a normal curve)", f"{checks.skewness:+.2f}"),
-        ("Excess kurtosis of the residuals (0 for a normal curve)", f"{checks.kurtosis:+.2f}"),
+        ("Skewness of the residuals (0 for a normal curve)", _signed(checks.skewness)),
+        ("Excess kurtosis of the residuals (0 for a normal curve)", _signed(checks.kurtosis)),
         ("p of their being normal", _p(checks.normal_p)),
         (
             "Rank correlation of their size with the level, and its p",
-            f"{checks.spread_correlation:+.2f}, {_p(checks.spread_p)}",
+            f"{_signed(checks.spread_correlation)}, {_p(checks.spread_p)}",
         ),
         ("Packs beyond four standard deviations", f"{checks.far_off:,}"),
         ("Largest leverage, and its run", f"{checks.largest_leverage:.2f}, {checks.heaviest}"),
@@ -72,6 +73,10 @@ def checks_part(checks: ModelChecks | None) -> list[Component]:
         html.Ul([html.Li(whole_sentence(words)) for words in checks.sentences]),
         data_table("Checks of the model", (Column("Check"), Column("Value", kind="figures")), figures),
     ]
+
+
+def _signed(value: float) -> str:
+    return f"{value:+.2f}".replace("-", "−")
 
 
 def _p(value: float) -> str:
@@ -109,6 +114,29 @@ def _in_words(finding: PracticesFinding) -> str:
         f"being brighter than another is never put down to a practice. Packs of one batch are not counted as so many "
         f"batches. {scale} {looked_up}".rstrip()
     )
+
+
+def _legend(finding: PracticesFinding) -> str:
+    """Return what the names in the formula stand for that do not say it themselves."""
+    if finding.grounds is None:
+        return ""
+    design = finding.grounds.design
+    measured = finding.measure.label if finding.measure.name == "ph" else finding.measure.label.lower()
+    said = [
+        f"response is {f'the logarithm of {measured}' if finding.log else measured}",
+        "each x_ is a practice, counted in its step",
+    ]
+    said += [f"{c.column} is {c.subject}" for c in design.candidates if c.level]
+    said += [
+        f"{m} is 1 where {c.spoken} does not apply"
+        for c in design.candidates
+        if (m := f"not_{c.column}") in design.beside
+    ]
+    if design.trend:
+        said.append(f"{design.trend[0]} to {design.trend[-1]} are a smooth in time (restricted cubic spline)")
+    if design.random:
+        said.append("(1|…) is a spread of its own between batches, runs or the like (random intercepts)")
+    return f"In it {'; '.join(said)}."
 
 
 def _why_the_scale(finding: PracticesFinding) -> str:
@@ -149,7 +177,7 @@ def _column_words(column: str, finding: PracticesFinding) -> str:
     if column in told:
         return told[column]
     if column.removeprefix("not_") in told:
-        return f"whether there was any {told[column.removeprefix('not_')]}"
+        return f"whether {told[column.removeprefix('not_')]} applies at all"
     return "the trend in time" if column.startswith("trend_") else column.partition("[")[0].replace("_", " ")
 
 

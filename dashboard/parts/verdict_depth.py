@@ -21,7 +21,6 @@ from dashboard.parts.verdicts import MARKS, whole_sentence
 
 __all__ = ["depth_part"]
 
-_TOO_WIDE = "cannot be told, their means lie too close together"
 _TOO_FEW = "cannot be told, it takes four recipes that differ in it"
 
 
@@ -42,11 +41,7 @@ def depth_part(depth: PracticeDepth, effect: PracticeEffect, finding: PracticesF
 
 def _ways(depth: PracticeDepth, effect: PracticeEffect, finding: PracticesFinding) -> Component:
     rows = [("Within recipes, beside everything else: this verdict", depth.within)]
-    between = depth.between
-    if between is not None and finding.level and between.high - between.low > BEYOND_TELLING * abs(finding.level):
-        rows.append(("Between recipes", _TOO_WIDE))
-    else:
-        rows.append(("Between recipes", between if between is not None else _TOO_FEW))
+    rows.append(("Between recipes, from beer to beer", depth.between if depth.between is not None else _TOO_FEW))
     rows += [("Looked at alone, without the other practices", effect.alone)] if effect.alone else []
     rows += [("Without the trend in time", effect.without_trend)] if effect.without_trend else []
     rows += [(f"Without {w.factor} {w.level}", w.effect if w.effect else "cannot be told") for w in depth.without]
@@ -79,7 +74,11 @@ def _levels(depth: PracticeDepth) -> list[Component]:
         Column("One step", unit, "figures"),
         Column("95 % interval", unit, "figures"),
     )
-    return [data_table("What one step comes to at each recipe’s own level", columns, rows, hide_caption=False)]
+    return [
+        data_table(
+            "What one step comes to at each recipe’s own level", columns, rows, class_name="ways", hide_caption=False
+        )
+    ]
 
 
 def _curve(depth: PracticeDepth, effect: PracticeEffect, finding: PracticesFinding) -> list[Component]:
@@ -170,8 +169,10 @@ def _row(
 
 def _numbers(estimate: Estimate, finding: PracticesFinding) -> tuple[str, str]:
     if finding.log and finding.level:
-        share = 100 / finding.level
-        far = estimate.high > BEYOND_TELLING * finding.level
-        high = "more than tenfold" if far else percent(share * estimate.high)
-        return percent(share * estimate.value), f"{percent(share * estimate.low)} to {high}"
+        far = BEYOND_TELLING * finding.level
+        value, low, high = (
+            "more than tenfold" if each > far else percent(100 * each / finding.level)
+            for each in (estimate.value, estimate.low, estimate.high)
+        )
+        return value, f"{low} to {high}"
     return change(estimate.value, estimate.unit), span(estimate.low, estimate.high, estimate.unit)

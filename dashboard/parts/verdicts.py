@@ -36,6 +36,7 @@ __all__ = [
     "practice_label",
     "scope_of",
     "sentence",
+    "unbroken",
     "whole_sentence",
 ]
 
@@ -187,9 +188,9 @@ def _small_but_real(effect: PracticeEffect) -> str:
 
 # Where to look where one answer does not hold for all.
 _LOOK: Mapping[str, str] = {
-    RECIPES_DIFFER: "It is not the same in every recipe: look behind this line, or choose one recipe above.",
-    BENDS: "It bends: the curve behind this line tells more.",
-    DEPENDS: "It depends on what else was done: look behind this line.",
+    RECIPES_DIFFER: "look behind this line, or choose one recipe above",
+    BENDS: "the curve behind this line tells more",
+    DEPENDS: "look behind this line",
 }
 
 
@@ -209,8 +210,11 @@ def _more(effect: PracticeEffect) -> str:
 
 
 def _where_to_look(lowered_by: str) -> str:
+    """Return what would tell, where a reason keeps a verdict from being given."""
     where = next((where for begins, where in _LOOK.items() if lowered_by.startswith(begins)), "")
-    return where or "More batches like these will not tell; a split batch would."
+    if not where:
+        return "More batches like these will not tell; a split batch would."
+    return whole_sentence(f"{lowered_by.partition(':')[0]}: {where}")
 
 
 def numbers(effect: PracticeEffect, finding: PracticesFinding) -> list[tuple[str, str]]:
@@ -290,15 +294,19 @@ def whole_sentence(words: str) -> str:
     return f"{words[:1].upper()}{words[1:]}{'' if words.endswith('.') else '.'}"
 
 
+def unbroken(words: str) -> str:
+    """Return words in which no line ends between a figure and its per cent sign."""
+    return words.replace(" %", f"{_UNBROKEN}%")
+
+
 def margin_words(finding: PracticesFinding) -> str:
     """Return the margin in words: how large, and who set it."""
     if finding.margin is None or finding.margin_value is None:
         return "No margin is set, so that “no practical difference” is never said."
     margin, level = finding.margin.margin, finding.level or 0.0
-    meant = (
-        f"{amount(margin.value, margin.unit)} of the level" if margin.unit == "%" else amount(margin.value, margin.unit)
-    )
-    recipe = f" for {margin.recipe}" if margin.recipe else ""
+    meant = f"{figure(margin.value, margin.unit)}{' of the level' if margin.unit == '%' else ''}"
+    strictest = ", the strictest of the recipes compared" if finding.compared.frame["recipe"].nunique() > 1 else ""
+    recipe = f" for {margin.recipe}{strictest}" if margin.recipe else ""
     when = f" on {day(margin.set_at)}" if margin.set_at is not None else ""
     source = "a working default" if margin.is_default else f"set by {margin.set_by}{when}"
     return f"The smallest difference that matters is {meant}{recipe}: {source}.{_held_to(finding, level)}"
@@ -313,4 +321,4 @@ def _held_to(finding: PracticesFinding, level: float) -> str:
     if finding.margin.margin.unit == "%":
         return f" That is {here}."
     share = amount(100 * finding.margin.absolute / finding.margin.level, "%", digits=2)
-    return f" Effects are shares of the level here, so it is held to as {share}, which is {here}."
+    return f" Effects are told as shares of the level here, so the margin is {share}: {here}."

@@ -57,7 +57,7 @@ def test_the_margins_of_a_measure_are_listed_with_who_and_when(told):
     units, unit, recipes, listed = part.offer("papery", 0)
     assert ([u["value"] for u in units], unit) == (["points"], "points")
     assert {"P40", "I62", "every"} <= {r["value"] for r in recipes}
-    assert "0.400 points for every recipe, can: as we agreed (CD," in str(listed)
+    assert "0.4 points for every recipe, can: as we agreed (CD," in str(listed)
 
 
 def test_margins_stand_by_recipe_and_format_with_the_latest_last():
@@ -67,8 +67,8 @@ def test_margins_stand_by_recipe_and_format_with_the_latest_last():
          "by": ["AB", "CD", "AB"], "at": at}
     )  # fmt: skip
     assert part._counting(targets, "haze") == [
-        ("P40", "every format", "0.200 EBC", "CD", "1 February 2026"),
-        ("every recipe", "keg", "0.500 EBC", "AB", "5 January 2026"),
+        ("P40", "every format", "0.2 EBC", "CD", "1 February 2026"),
+        ("every recipe", "keg", "0.5 EBC", "AB", "5 January 2026"),
     ]
 
 

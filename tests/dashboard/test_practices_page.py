@@ -87,10 +87,16 @@ def test_each_verdict_is_a_sentence(finding, told, said):
         ),
         (
             effect(0.5, 1.0, lowered=("recipes differ in it beyond chance: one answer does not hold for all of them",)),
-            "It is not the same in every recipe: look behind this line, or choose one recipe above.",
+            "Recipes differ in it beyond chance: look behind this line, or choose one recipe above.",
         ),
-        (effect(0.5, 1.0, lowered=("its effect bends: one step …",)), "the curve behind this line tells more."),
-        (effect(0.5, 1.0, lowered=("it depends on the rest since …",)), "what else was done: look behind this line."),
+        (
+            effect(0.5, 1.0, lowered=("its effect bends: one step …",)),
+            "Its effect bends: the curve behind this line tells more.",
+        ),
+        (
+            effect(0.5, 1.0, lowered=("it depends on the rest since the last rouse: …",)),
+            "It depends on the rest since the last rouse: look behind this line.",
+        ),
     ],
 )
 def test_a_sentence_ends_on_how_large_it_is(finding, told, end):
@@ -180,8 +186,13 @@ def test_a_margin_says_who_set_it(finding):
     assert "a working default" in margin_words(finding)
     own = MarginAtLevel.at(Margin(12.0, "µg/L", "AB", datetime(2026, 5, 3), "P40"), 80.0, log=True)
     said = margin_words(type(finding)(**{**vars(finding), "margin": own, "level": 60.0, "log": True}))
-    assert said.startswith("The smallest difference that matters is 12.0 µg/L for P40: set by AB on 3 May 2026.")
-    assert "held to as 15 %, which is 9.00 µg/L at the 60.0 µg/L of all packs together" in said
+    first = (
+        "The smallest difference that matters is 12 µg/L for P40, the strictest of the recipes compared: set by AB on"
+    )
+    assert said.startswith(f"{first} 3 May 2026.")
+    assert "so the margin is 15 %: 9.00 µg/L at the 60.0 µg/L of all packs together" in said
+    compared = replace(finding.compared, frame=finding.compared.frame.assign(recipe="P40"))
+    assert "is 12 µg/L for P40: set by" in margin_words(replace(finding, margin=own, level=60.0, compared=compared))
     unset = type(finding)(**{**vars(finding), "margin": None})
     assert "No margin is set" in margin_words(unset)
 
@@ -330,6 +341,35 @@ def test_hardly_more_batches_than_practices_are_said_to_be_that():
     assert sentence(crowded.practices[0], crowded).endswith("a few more batches will tell much more.")
     assert crowded.in_words()[1][0][-1] == "hardly more batches than practices"
     assert "hardly more batches" in crowded.as_document()["practices"][0]["advice"]
+
+
+def test_the_names_in_the_formula_are_told(on_table):
+    shown = str(page.show({}, "total_oxygen")[3])
+    assert "response is the logarithm of total package oxygen" in shown
+    assert "each x_ is a practice, counted in its step" in shown
+
+
+def test_between_recipes_a_slope_beyond_ten_times_the_level_is_said_to_be_that(finding):
+    told = finding.practices[0]
+    far = Estimate(700.0, -30.0, 9_000.0, "µg/L")
+    logged = replace(finding, log=True, level=60.0)
+    shown = str(depth_part(replace(deepen(finding, told.practice), between=far), told, logged))
+    assert "'more than tenfold'" in shown
+    assert "−50 % to more than tenfold" in shown
+
+
+def test_whose_margin_it_is_stands_once_on_the_page(finding):
+    own = MarginAtLevel.at(Margin(12.0, "µg/L", "AB", datetime(2026, 5, 3), "P40"), 80.0, log=True)
+    cautions = ("The margin is that of P40, the strictest of …", "These records were not made as a trial.")
+    shown = str(page.verdicts_part(page.view(replace(finding, margin=own, cautions=cautions))))
+    assert shown.count("the strictest of") == 1
+    assert "not made as a trial" in shown
+
+
+def test_where_effects_are_shares_the_drawings_have_the_margin_in_per_cent(finding):
+    logged = replace(finding, log=True, level=60.0)
+    assert plain(page._margin(logged)) == f"{100 * logged.margin_value / 60.0:.2g} %"
+    assert page._margin(replace(finding, margin=None)) == ""
 
 
 def test_the_model_is_told_in_words_not_in_names_of_columns(finding):

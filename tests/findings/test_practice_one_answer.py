@@ -47,6 +47,11 @@ def test_what_raises_one_recipe_and_lowers_another_is_not_small():
     said = "recipes differ in it beyond chance: one answer does not hold for all of them"
     assert said in effect.cautions
     assert effect.judgement.reasons == (said,)
+    assert (
+        "what practice 0 does to total package oxygen is not the same in all circumstances"
+        in finding.answer.replace("What", "what")
+    )
+    assert finding.practices[0].practice == "practice_0", "what matters stands before what does not"
     assert {r.recipe: r.effect.value > 0 for r in deepen(finding, "practice_0").by_recipe}["A10"]
 
 

@@ -79,7 +79,7 @@ def test_the_answer_is_one_sentence_in_a_brewers_words(simulated_packs):
     assert "rouse time" in finding.answer
     assert "all rouses" not in finding.answer
     assert finding.answer.endswith(".")
-    assert "P40, the strictest of the recipes compared: 0.0600 EBC, which is" in finding.cautions[0]
+    assert "P40, the strictest of the recipes compared: 0.06 EBC, which is" in finding.cautions[0]
 
 
 def test_hours_are_told_in_days_and_counts_as_counts(simulated_packs):
