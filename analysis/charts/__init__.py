@@ -19,7 +19,7 @@ from analysis.charts.censored_limits import CensoredIndividuals, censored_indivi
 from analysis.charts.chart import Chart
 from analysis.charts.climbs import Climb, slow_climb
 from analysis.charts.constants import ChartConstants, c4, chart_constants, d2, d3
-from analysis.charts.counts import CountChart, defects, defects_per_unit, failed_shares
+from analysis.charts.counts import CountChart, CountLimits, defects, defects_per_unit, failed_shares
 from analysis.charts.cusum import Cusum, CusumSignal, cusum
 from analysis.charts.cusum_run_length import cusum_bound, cusum_run_length
 from analysis.charts.design import Design, chart_designs, smallest_shift_found
@@ -71,6 +71,7 @@ __all__ = [
     "ChartConstants",
     "Climb",
     "CountChart",
+    "CountLimits",
     "Cusum",
     "CusumSignal",
     "Design",

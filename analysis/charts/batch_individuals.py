@@ -23,7 +23,7 @@ from analysis.charts.individuals import individuals, mean_of, moving_ranges, sig
 from analysis.charts.phases import by_phase, fewest_in_a_phase
 from analysis.charts.run_rules import FIRST_RULES
 
-__all__ = ["batch_individuals", "sigma_of_batch_means"]
+__all__ = ["batch_individuals", "parts_of_spread", "sigma_of_batch_means"]
 
 
 def batch_individuals(
@@ -72,7 +72,7 @@ def batch_individuals(
     used, size = batch_means(charted, in_baseline, several)
     given = None if centre is None else float(to_scale(np.array([centre]), scale)[0])
     middle = by_phase(used, size > 0, several.phase, mean_of, given)[several.of_run]
-    parts = [_parts(charted, in_baseline & (phase == number), several, sigma) for number in _phases(phase)]
+    parts = [parts_of_spread(charted, in_baseline & (phase == number), several, sigma) for number in _phases(phase)]
     place = np.searchsorted(_phases(phase), phase)
     between, within = (np.array([getattr(one, name) for one in parts])[place] for name in ("between", "within"))
     width = np.sqrt(between**2 + within**2)
@@ -105,8 +105,18 @@ def _phases(phase: IntArray) -> IntArray:
     return np.unique(phase)
 
 
-def _parts(charted: FloatArray, used: BoolArray, batches: Batches, sigma: float | None) -> Parts:
-    """Return the two parts of the spread of one phase's baseline; where sigma is given, as it is shared by them."""
+def parts_of_spread(charted: FloatArray, used: BoolArray, batches: Batches, sigma: float | None) -> Parts:
+    """Return the two parts of the spread of one phase's baseline; where sigma is given, as it is shared by them.
+
+    Parameters
+    ----------
+    charted : array, shape (n,)
+    used : array of bool, shape (n,)
+        The baseline runs of the phase.
+    batches : Batches
+    sigma : float, optional
+        That of a single run, where it is not to be made from the baseline.
+    """
     squares, freedom = parts_within(charted, used, batches)
     within = math.sqrt(squares / freedom) if freedom else 0.0
     if sigma is not None:

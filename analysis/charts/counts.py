@@ -2,7 +2,8 @@
 
 Limits are three sigmas of the binomial or Poisson, or the exact probability limits of either. Real counts often spread
 more than chance: the over-dispersed form measures by how much, from run to run, and widens the limits by it. Without
-it, large samples put most points outside.
+it, large samples put most points outside. Where a batch has several runs, that measure and the patterns count batches,
+as in ``batches``.
 
 Source: Shewhart 1931, "Economic Control of Quality of Manufactured Product"; NIST/SEMATECH e-Handbook of Statistical
 Methods, 6.3.3; Laney 2002, "Improved control charts for attributes", Qual. Eng. 14, for the over-dispersed form.
@@ -19,6 +20,8 @@ from numpy.typing import ArrayLike
 from scipy.special import bdtr, bdtrik, pdtr, pdtrik
 
 from analysis.charts.arrays import BoolArray, FloatArray, IntArray, as_flags, as_phases, as_series
+from analysis.charts.batch_individuals import parts_of_spread, sigma_of_batch_means
+from analysis.charts.batches import Batches, OfBatches, Parts, as_batches, batch_means
 from analysis.charts.chart import Chart, draw_up, small_baseline
 from analysis.charts.individuals import moving_ranges, sigma_of_moving_ranges
 from analysis.charts.phases import by_phase
@@ -52,6 +55,7 @@ def failed_shares(
     phases: ArrayLike | None = None,
     rules: Iterable[str] = FIRST_RULES,
     centre: float | None = None,
+    batches: ArrayLike | None = None,
 ) -> CountChart:
     """Return the chart of the share that failed (p chart).
 
@@ -65,6 +69,8 @@ def failed_shares(
         As for ``individuals``.
     centre : float, optional
         A share that is given, such as what guessing alone would give, and so not made from the baseline.
+    batches : array of int, shape (n,), optional
+        The number of each run's batch, as for ``batch_individuals``.
 
     Raises
     ------
@@ -93,6 +99,7 @@ def failed_shares(
         phases=phases,
         rules=rules,
         given=centre,
+        batches=batches,
     )
 
 
@@ -104,6 +111,7 @@ def defects_per_unit(
     baseline: ArrayLike | None = None,
     phases: ArrayLike | None = None,
     rules: Iterable[str] = FIRST_RULES,
+    batches: ArrayLike | None = None,
 ) -> CountChart:
     """Return the chart of defects per unit looked at (u chart); ``sizes`` are the units, the rest as above."""
     count, size = _pair(counts, sizes)
@@ -119,6 +127,7 @@ def defects_per_unit(
         baseline=baseline,
         phases=phases,
         rules=rules,
+        batches=batches,
     )
 
 
@@ -129,10 +138,11 @@ def defects(
     baseline: ArrayLike | None = None,
     phases: ArrayLike | None = None,
     rules: Iterable[str] = FIRST_RULES,
+    batches: ArrayLike | None = None,
 ) -> CountChart:
     """Return the chart of defect counts where every run is looked at alike (c chart); parameters as above."""
     ones = np.ones(as_series(counts, "counts").size)
-    return defects_per_unit(counts, ones, limits=limits, baseline=baseline, phases=phases, rules=rules)
+    return defects_per_unit(counts, ones, limits=limits, baseline=baseline, phases=phases, rules=rules, batches=batches)
 
 
 def _pair(counts: ArrayLike, sizes: ArrayLike) -> tuple[FloatArray, FloatArray]:
@@ -158,6 +168,7 @@ def _chart(
     phases: ArrayLike | None,
     rules: Iterable[str],
     given: float | None = None,
+    batches: ArrayLike | None = None,
 ) -> CountChart:
     if limits not in ("sigma", "over-dispersed", "probability"):
         raise ValueError(f"limits must be sigma, over-dispersed or probability, got {limits!r}")
@@ -167,8 +178,11 @@ def _chart(
     found = by_phase(count, in_baseline, phase, _sum) / by_phase(size, in_baseline, phase, _sum)
     centre = found if given is None else np.full(n, given)
     chance = np.sqrt(variance(centre) / size)
+    several = as_batches(batches, n, phase)
     with np.errstate(invalid="ignore", divide="ignore"):
-        dispersion = _dispersion((count / size - centre) / chance, in_baseline, phase)
+        z = (count / size - centre) / chance
+    parts = None if several is None else _parts_by_phase(z, in_baseline, phase, several)
+    dispersion = _dispersion(z, in_baseline, phase) if parts is None else np.hypot(*parts)
     sigma = chance * dispersion if limits == "over-dispersed" else chance
     if limits == "probability":
         low, high = (_quantile(p, centre, distribution, inverse) / size for p in (TAIL, 1 - TAIL))
@@ -184,9 +198,38 @@ def _chart(
         rules=rules,
         lower=np.where(low > 0, low, np.nan),
         upper=np.where(high < most, high, np.nan),
-        cautions=small_baseline(int(np.count_nonzero(in_baseline))) if given is None else (),
+        cautions=_cautions(in_baseline, several) if given is None else (),
+        of_batches=None if several is None else _of_batches(z, several, parts if limits == "over-dispersed" else None),
     )
     return CountChart(chart, dispersion)
+
+
+def _cautions(in_baseline: BoolArray, batches: Batches | None) -> tuple[str, ...]:
+    if batches is None:
+        return small_baseline(int(np.count_nonzero(in_baseline)))
+    return small_baseline(int(np.unique(batches.of_run[in_baseline]).size), "batches")
+
+
+def _parts_by_phase(
+    z: FloatArray, in_baseline: BoolArray, phase: IntArray, batches: Batches
+) -> tuple[FloatArray, FloatArray]:
+    """Return the spread of batches and of runs about them at each run, in units of chance."""
+    between, within = np.full(z.size, np.nan), np.full(z.size, np.nan)
+    for number in np.unique(phase):
+        here = phase == number
+        parts = parts_of_spread(z, in_baseline & here, batches, None)
+        between[here], within[here] = parts.between, parts.within
+    return between, within
+
+
+def _of_batches(z: FloatArray, batches: Batches, parts: tuple[FloatArray, FloatArray] | None) -> OfBatches:
+    """Return each batch's mean in its own sigmas: those of chance alone where the limits are made by that."""
+    means, size = batch_means(z, np.ones(z.size, dtype=np.bool_), batches)
+    between, within = (np.zeros(z.size), np.ones(z.size)) if parts is None else parts
+    sigma = sigma_of_batch_means(between[batches.last], within[batches.last], size)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        of_mean = np.where(sigma > 0, means / sigma, np.nan)
+    return OfBatches(batches, of_mean, sigma, Parts(float(between[-1]), float(within[-1])))
 
 
 def _quantile(

@@ -59,7 +59,10 @@ class RunLeftOut:
 
 @dataclass(frozen=True)
 class FrozenPhase:
-    """A stretch of a recipe's runs in a format with limits of their own, for one measure read at one stage.
+    """A stretch of a chart's runs with limits of their own, for one measure read at one stage.
+
+    The chart is that of a recipe and format, or of a ``line`` across recipes; for what is counted, ``measure`` is its
+    name and the chart is that of a line, or of all runs where no line is noted.
 
     It begins with the first run on or after ``begins`` (with the first of all where that is None) and lasts until the
     next phase. Its limits come from the runs of ``since`` to ``until``, both included, less those ``left_out``.
@@ -81,6 +84,7 @@ class FrozenPhase:
     at: datetime | None = None
     number: int | None = None
     unit: Literal["run", "batch"] = "batch"
+    line: str | None = None
 
     def __post_init__(self) -> None:
         if not self.because.strip():
@@ -93,9 +97,9 @@ class FrozenPhase:
             raise ValueError(f"FrozenPhase: begins must not be after since, got {self.begins} and {self.since}")
 
     @property
-    def place(self) -> tuple[str, str, str | None, str | None, date | None]:
+    def place(self) -> tuple[str, str, str | None, str | None, str | None, date | None]:
         """Where it stands: a later one at the same place counts in its stead."""
-        return self.measure, self.stage, self.recipe, self.format, self.begins
+        return self.measure, self.stage, self.recipe, self.format, self.line, self.begins
 
 
 def frozen_phases(ledger: Ledger) -> tuple[FrozenPhase, ...]:
@@ -148,6 +152,7 @@ def _content(phase: FrozenPhase) -> dict[str, object]:
         "to": phase.until.isoformat(),
         "left_out": [{"run": left.run, "because": left.because} for left in phase.left_out],
         "unit": phase.unit,
+        "line": phase.line,
     }
 
 
@@ -168,6 +173,7 @@ def _phase(entry: JournalEntry) -> FrozenPhase:
         at=entry.at,
         number=entry.number,
         unit="batch" if said.get("unit") == "batch" else "run",
+        line=_text(said.get("line")),
     )
 
 
@@ -181,7 +187,9 @@ def _text(said: object) -> str | None:
     return None if said is None else str(said)
 
 
-def phases_of(phases: Sequence[FrozenPhase], recipe: str | None, format: str | None) -> tuple[FrozenPhase, ...]:
+def phases_of(
+    phases: Sequence[FrozenPhase], recipe: str | None, format: str | None, line: str | None = None
+) -> tuple[FrozenPhase, ...]:
     """Return a series' phases, of those of one measure and stage, in the order in which they begin.
 
     Raises
@@ -189,10 +197,11 @@ def phases_of(phases: Sequence[FrozenPhase], recipe: str | None, format: str | N
     ValueError
         If two phases of the series begin on the same day.
     """
-    own = [phase for phase in phases if (phase.recipe, phase.format) == (recipe, format)]
+    own = [phase for phase in phases if (phase.recipe, phase.format, phase.line) == (recipe, format, line)]
     begins = [phase.begins for phase in own]
     if len(set(begins)) < len(begins):
-        raise ValueError(f"phases: two phases of {recipe}, {format} begin on the same day")
+        called = f"{recipe}, {format}" if line is None else f"line {line}"
+        raise ValueError(f"phases: two phases of {called} begin on the same day")
     return tuple(sorted(own, key=lambda phase: phase.begins or date.min))
 
 
@@ -207,7 +216,7 @@ class SeriesPhases:
     frozen: tuple[FrozenPhase | None, ...]
 
 
-def series_phases(phases: Sequence[FrozenPhase], runs: pd.DataFrame) -> SeriesPhases:
+def series_phases(phases: Sequence[FrozenPhase], runs: pd.DataFrame, first: int | None = BASELINE_RUNS) -> SeriesPhases:
     """Return the phase of each run, from 0, and whether it is in its phase's baseline.
 
     Parameters
@@ -216,6 +225,9 @@ def series_phases(phases: Sequence[FrozenPhase], runs: pd.DataFrame) -> SeriesPh
         One series' own, in order. Runs before the first of them have their own first runs for a baseline.
     runs : DataFrame
         ``run``, ``at`` and ``batch`` of the series' runs, in order; without ``batch`` each is of its own.
+    first : int or None
+        How many first runs (batches, where one has several) are the baseline of a phase that nobody froze; all of its
+        runs where it is None.
     """
     n, numbers = len(runs), batch_numbers(runs)
     frozen: tuple[FrozenPhase | None, ...] = tuple(phases)
@@ -228,7 +240,7 @@ def series_phases(phases: Sequence[FrozenPhase], runs: pd.DataFrame) -> SeriesPh
     for number, each in enumerate(frozen):
         here = phase == number
         if each is None:
-            baseline |= here & (_so_far(here, numbers) <= BASELINE_RUNS)
+            baseline |= here if first is None else here & (_so_far(here, numbers) <= first)
             continue
         within = (days >= np.datetime64(each.since, "D")) & (days <= np.datetime64(each.until, "D"))
         without = runs["run"].isin([left.run for left in each.left_out]).to_numpy(np.bool_)

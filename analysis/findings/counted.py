@@ -4,22 +4,41 @@ A column of a brewery's own beside its runs that holds whole numbers (leakers, d
 two such columns one may be what the other is a part of (leakers out of packs looked at): the share is then charted.
 Counts spread by chance as a binomial or Poisson does; where runs spread more than that among themselves, limits are
 widened by how much. Rare faults are charted by how many runs lie between them. A taste test is held against guessing.
+Limits come from all runs until a person freezes a baseline; guessing needs none.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analysis.charts import FIRST_RULES, Chart, CountChart, defects, failed_shares, good_between_faults, run_length
+from analysis.charts import (
+    FIRST_RULES,
+    Chart,
+    CountChart,
+    CountLimits,
+    defects,
+    failed_shares,
+    good_between_faults,
+    run_length,
+)
+from analysis.findings.baselines import FrozenPhase, SeriesPhases, phases_of, series_phases
 from analysis.findings.filters import Filters
 from analysis.findings.series import Series
-from analysis.findings.series_charting import FEWEST_RUNS, chart_points, chart_signals
+from analysis.findings.series_batches import (
+    SEVERAL_RUNS,
+    SeveralRuns,
+    batch_numbers,
+    batches_of,
+    counted_in,
+    several_runs,
+)
+from analysis.findings.series_charting import FEWEST_RUNS, chart_points, chart_signals, last_baseline, phases_shown
 from analysis.findings.series_shown import shown
 from analysis.findings.stability import Stability
 from analysis.findings.wording import amount, count, listing
@@ -80,6 +99,7 @@ def counted(
     tests: pd.DataFrame,
     filters: Filters | None = None,
     rules: Sequence[str] = FIRST_RULES,
+    phases: Sequence[FrozenPhase] = (),
 ) -> Stability:
     """Return the charts of what is counted: a chart a line, or one a kind of taste test.
 
@@ -92,6 +112,8 @@ def counted(
         The taste tests on record; only looked at where those are asked for.
     filters : Filters, optional
     rules : sequence of str
+    phases : sequence of FrozenPhase
+        The baselines that a person froze, of anything: those whose measure is ``name`` count.
 
     Raises
     ------
@@ -104,8 +126,11 @@ def counted(
         raise ValueError(f"counted: name must be one of what is counted ({known}), got {name!r}")
     chosen = filters if filters is not None else Filters()
     runs = table.rows.drop_duplicates("run")
+    frozen = [phase for phase in phases if phase.measure == name]
     made = (
-        _of_tests(_tested(runs, tests, chosen), rules) if name == TASTE_TESTS else _of_faults(runs, what, chosen, rules)
+        _of_tests(_tested(runs, tests, chosen), rules)
+        if name == TASTE_TESTS
+        else _of_faults(runs, what, chosen, rules, frozen)
     )
     series = shown(tuple(made), chosen)
     unit = "" if what.out_of is None and name != TASTE_TESTS else "%"
@@ -121,7 +146,7 @@ def counted(
         runs_between_alarms=run_length(rules).mean,
         ledger_state=table.state,
         filters=chosen,
-        cautions=(),
+        cautions=(SEVERAL_RUNS,) if any(one.several_runs is not None for one in series) else (),
     )
 
 
@@ -136,30 +161,64 @@ def _answer(what: Counted, series: Sequence[Series]) -> str:
     return f"{'; '.join(parts)}."
 
 
-def _of_faults(runs: pd.DataFrame, what: Counted, filters: Filters, rules: Sequence[str]) -> Iterator[Series]:
+def _of_faults(
+    runs: pd.DataFrame, what: Counted, filters: Filters, rules: Sequence[str], phases: Sequence[FrozenPhase]
+) -> Iterator[Series]:
     at_any_time = Filters(filters.recipes, filters.format, None, None, filters.tank)
     own = at_any_time.apply(runs[runs[what.faults].notna()]).sort_values("packed_at", kind="stable")
     if what.out_of is not None:
         own = own[own[what.out_of].notna()]
     for line, here in own.groupby(own["line"].fillna("").astype(str), sort=True):
-        frame = _frame(here)
-        faults = here[what.faults].to_numpy(np.float64)
-        sizes = None if what.out_of is None else here[what.out_of].to_numpy(np.float64)
         called = str(line) or None
-        if len(here) < FEWEST_RUNS:
-            values = faults if sizes is None else 100 * faults / sizes
-            yield _series(frame, values, None, called, "faults of each run", f"only {count(len(here), 'run')}")
-        elif sizes is None and np.mean(faults == 0) > _RARE:
-            yield _between(frame, faults, called, rules)
-        elif sizes is None:
-            yield _charted(frame, lambda form, f=faults: defects(f, limits=form, rules=rules), called, 1.0)
-        else:
-            yield _charted(
-                frame, lambda form, f=faults, n=sizes: failed_shares(f, n, limits=form, rules=rules), called, 100.0
-            )
+        yield _of_line(_frame(here), here, what, called, _Asked(tuple(rules), phases_of(phases, None, None, called)))
 
 
-def _charted(frame: pd.DataFrame, chart: Callable[..., CountChart], line: str | None, times: float) -> Series:
+@dataclass(frozen=True)
+class _Asked:
+    """The rules that are on, and the phases of one chart that a person froze."""
+
+    rules: tuple[str, ...]
+    frozen: tuple[FrozenPhase, ...]
+
+    def marks(self, frame: pd.DataFrame) -> SeriesPhases | None:
+        """Return the phase and baseline of each run; None where nobody froze one: all runs are the baseline then."""
+        return series_phases(self.frozen, frame, first=None) if self.frozen else None
+
+
+def _of_line(frame: pd.DataFrame, here: pd.DataFrame, what: Counted, line: str | None, asked: _Asked) -> Series:
+    faults = here[what.faults].to_numpy(np.float64)
+    sizes = None if what.out_of is None else here[what.out_of].to_numpy(np.float64)
+    if len(here) < FEWEST_RUNS:
+        values = faults if sizes is None else 100 * faults / sizes
+        return _series(frame, values, None, line, "faults of each run", f"only {count(len(here), 'run')}")
+    held = asked.marks(frame)
+    known = np.ones(faults.size, dtype=np.bool_) if held is None else held.marks.baseline
+    if sizes is None and np.mean(faults[known] == 0) > _RARE:
+        return _between(frame, faults, line, asked)
+    baseline, phase = _marks(held)
+    numbers = batch_numbers(frame)
+
+    def chart(form: CountLimits) -> CountChart:
+        if sizes is None:
+            return defects(faults, limits=form, rules=asked.rules, baseline=baseline, phases=phase, batches=numbers)
+        return failed_shares(
+            faults, sizes, limits=form, rules=asked.rules, baseline=baseline, phases=phase, batches=numbers
+        )
+
+    return _charted(frame, chart, line, 1.0 if sizes is None else 100.0, held)
+
+
+def _marks(held: SeriesPhases | None) -> tuple[npt.NDArray[np.bool_] | None, npt.NDArray[np.int64] | None]:
+    return (None, None) if held is None else (held.marks.baseline, held.marks.phase)
+
+
+def _charted(
+    frame: pd.DataFrame,
+    chart: Callable[[CountLimits], CountChart],
+    line: str | None,
+    times: float,
+    held: SeriesPhases | None,
+) -> Series:
     """Return the chart by chance alone, or widened where runs spread plainly more than chance lets them."""
     plain = chart("probability")
     dispersion = float(plain.dispersion[-1])
@@ -167,26 +226,33 @@ def _charted(frame: pd.DataFrame, chart: Callable[..., CountChart], line: str | 
     if dispersion > _SPREADS_MORE:
         much = f"{amount(dispersion, digits=2)} times as much as by chance"
         wider = f"{what}; runs spread {much}, and limits are widened by that"
-        return _series(frame, None, _times(chart("over-dispersed").chart, times), line, wider)
-    return _series(frame, None, _times(plain.chart, times), line, f"{what}, with the limits that chance alone gives")
+        return _series(frame, None, _times(chart("over-dispersed").chart, times), line, wider, held=held)
+    said = f"{what}, with the limits that chance alone gives"
+    return _series(frame, None, _times(plain.chart, times), line, said, held=held)
 
 
-def _between(frame: pd.DataFrame, faults: Floats, line: str | None, rules: Sequence[str]) -> Series:
-    """Return how many runs without a fault lie before each run that has one."""
+def _between(frame: pd.DataFrame, faults: Floats, line: str | None, asked: _Asked) -> Series:
+    """Return how many runs without a fault lie before each run that has one; batches, where one has several runs."""
+    batches = batches_of(batch_numbers(frame), len(frame))
+    if batches is not None:
+        frame = frame.iloc[batches.last].reset_index(drop=True)
+        faults = np.bincount(batches.of_run, faults).astype(np.float64)
+    _, one, many = counted_in(batches, len(frame))
     at = np.flatnonzero(faults > 0)
     own = frame.iloc[at[1:]].reset_index(drop=True)
     gaps = np.diff(at).astype(np.float64) - 1
-    charted = "faults are rare: runs without a fault before each run that has one; few between them is worse"
+    charted = f"faults are rare: {many} without a fault before each {one} that has one; few between them is worse"
     if gaps.size < FEWEST_RUNS:
-        return _series(own, gaps, None, line, charted, f"only {count(int(at.size), 'run')} with a fault")
-    return _series(own, None, good_between_faults(gaps, rules=rules), line, charted)
+        return _series(own, gaps, None, line, charted, f"only {count(int(at.size), one, many)} with a fault")
+    held = asked.marks(own)
+    baseline, phase = _marks(held)
+    chart = good_between_faults(gaps, rules=asked.rules, baseline=baseline, phases=phase)
+    return _series(own, None, chart, line, charted, held=held)
 
 
 def _times(chart: Chart, times: float) -> Chart:
-    return Chart(
-        chart.statistic, times * chart.values, times * chart.centre, times * chart.lower, times * chart.upper,
-        times * chart.sigma, chart.z, chart.scale, chart.baseline, chart.phase, chart.signals, chart.cautions,
-    )  # fmt: skip
+    scaled = {name: times * getattr(chart, name) for name in ("values", "centre", "lower", "upper", "sigma")}
+    return replace(chart, **scaled)
 
 
 def _tested(runs: pd.DataFrame, tests: pd.DataFrame, filters: Filters) -> pd.DataFrame:
@@ -225,6 +291,7 @@ def _series(
     charted: str,
     why_not: str = "",
     title: str = "",
+    held: SeriesPhases | None = None,
 ) -> Series:
     shown_values = chart.values if chart is not None else values if values is not None else np.empty(0)
     last = [math.nan] * 3 if chart is None else [float(each[-1]) for each in (chart.centre, chart.lower, chart.upper)]
@@ -238,10 +305,10 @@ def _series(
         lower=last[1],
         upper=last[2],
         points=points,
-        baseline=points if chart is not None else (),
+        baseline=() if chart is None else points if held is None else last_baseline(points, chart),
         signals=chart_signals(chart),
         moves=(),
-        phases=(),
+        phases=() if held is None else phases_shown(held.frozen, frame, shown_values, chart),
         why_not=f"{why_not}: limits want at least {FEWEST_RUNS}" if why_not else None,
         correlation=math.nan,
         after_memory=(),
@@ -251,4 +318,12 @@ def _series(
         charted=charted,
         unit="%" if "%" in charted else "",
         title=title,
+        several_runs=_of_batches(chart),
     )
+
+
+def _of_batches(chart: Chart | None) -> SeveralRuns | None:
+    """Return what a chart of counts knows of its batches; the parts of its spread are in units of chance, and not told
+    as a spread of runs."""
+    found = several_runs(chart)
+    return None if found is None else replace(found, between=math.nan, within=math.nan)

@@ -28,7 +28,15 @@ from analysis.findings.series_targets import TargetLimits, targets_kept
 from analysis.findings.wording import count, day
 from analysis.vocabulary import Practice, Scale
 
-__all__ = ["FEWEST_RUNS", "chart_points", "chart_signals", "series_of", "too_few"]
+__all__ = [
+    "FEWEST_RUNS",
+    "chart_points",
+    "chart_signals",
+    "last_baseline",
+    "phases_shown",
+    "series_of",
+    "too_few",
+]
 
 FEWEST_RUNS = 8
 """Fewer runs than this give no limits; fewer batches, where one has several runs."""
@@ -77,7 +85,7 @@ def series_of(
     why_not = too_few(chart, len(runs), batches)
     found = memory_between_moves(charted, moves, runs["at"], batches)
     points = chart_points(runs, values, chart)
-    shown = _phases_shown(found_phases.frozen, runs, values, chart)
+    shown = phases_shown(found_phases.frozen, runs, values, chart)
     return Series(
         recipe=recipe,
         format=format,
@@ -87,7 +95,7 @@ def series_of(
         lower=_last(chart, "lower"),
         upper=_last(chart, "upper"),
         points=points,
-        baseline=() if chart is None else _last_baseline(points, chart),
+        baseline=() if chart is None else last_baseline(points, chart),
         signals=chart_signals(chart),
         moves=moves,
         phases=shown,
@@ -162,14 +170,16 @@ def _last(chart: Chart | None, line: str) -> float:
     return float("nan") if chart is None else float(getattr(chart, line)[-1])
 
 
-def _last_baseline(points: tuple[Point, ...], chart: Chart) -> tuple[Point, ...]:
+def last_baseline(points: tuple[Point, ...], chart: Chart) -> tuple[Point, ...]:
+    """Return the points that the limits of a chart's last phase are made from."""
     used = chart.baseline & (chart.phase == chart.phase[-1])
     return tuple(points[place] for place in np.flatnonzero(used))
 
 
-def _phases_shown(
+def phases_shown(
     phases: Sequence[FrozenPhase | None], runs: pd.DataFrame, values: Floats, chart: Chart | None
 ) -> tuple[PhaseShown, ...]:
+    """Return a chart's phases, each with its baseline and its limits; ``phases`` has one entry a phase number."""
     if chart is None:
         return ()
     shown = []

@@ -109,7 +109,8 @@ def stability(
     rules : sequence of str
         Codes of the run rules that are on.
     phases : sequence of FrozenPhase
-        The baselines that a person froze, of any measure; a series without one has its first runs for a baseline.
+        The baselines that a person froze, of any measure; a series without one has its first runs for a baseline, a
+        line all of its runs.
     done : WhatWasDone, optional
         What the practices did to each run: each is then charted as it would stand with the baseline's practices.
     slow : SlowAsk, optional
@@ -129,7 +130,8 @@ def stability(
     groups = _groups(runs, asked, own_phases, done)
     ordered = runs if done is None else _in_order(groups, runs)
     series = shown(_by_recipe(table, groups, practices, asked, tuple(rules)), chosen)
-    across = _named(shown(across_recipes(ordered, practices, asked.scale, tuple(rules)), chosen), chosen)
+    lines = across_recipes(ordered, practices, asked.scale, tuple(rules), own_phases)
+    across = _named(shown(lines, chosen), chosen)
     return Stability(
         question=_QUESTION.format(measure=asked.label.lower()),
         answer=_answer(asked, series, across, done),
@@ -260,7 +262,7 @@ def _moved(asked: Measure, one: Series, move: Move) -> str:
 
 def _cautions(series: Sequence[Series], done: WhatWasDone | None) -> tuple[str, ...]:
     said = [] if done is None else [*_turned(done)]
-    if any(phase.because is None for one in series for phase in one.phases):
+    if any(phase.because is None for one in series if one.line is None for phase in one.phases):
         said.append(
             f"Where nobody has frozen a baseline, limits come from the first {BASELINE_RUNS} runs of the series, "
             "whatever they were."

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import NoReturn
 
 import click
@@ -19,7 +20,17 @@ from analysis.ledger import Ledger, snapshot
 from analysis.linking import PackTable
 from analysis.vocabulary import STAGES
 from analysis.vocabulary import measure as measure_of
-from dashboard.commands.options import complain, filter_options, json_option, ledger_option, refuse, table_asked, tell
+from dashboard.commands.chart_baselines import Freezing, days_asked, froze, print_phases, took_back
+from dashboard.commands.options import (
+    complain,
+    filter_options,
+    json_option,
+    ledger_option,
+    person_option,
+    refuse,
+    table_asked,
+    tell,
+)
 
 __all__ = ["command"]
 
@@ -45,6 +56,16 @@ __all__ = ["command"]
 @click.option(
     "--alarm-every", "years", type=float, default=1.0, show_default=True, metavar="YEARS", help="… at a false alarm in."
 )
+@click.option("--freeze", metavar="FROM..TO", help="First freeze the baseline of one chart: its runs of these days.")
+@click.option("--line", metavar="L", help="… of the chart of this line, across recipes.")
+@click.option("--new-phase", is_flag=True, help="… as the beginning of a new phase, after a known change.")
+@click.option(
+    "--leave-out", "left_out", nargs=2, multiple=True, metavar="RUN WHY", help="… without this run; may be given again."
+)
+@click.option("--take-back", "number", type=int, metavar="NUMBER", help="First take a frozen baseline back.")
+@click.option("--because", default="", metavar="TEXT", help="Why; kept with the baseline.")
+@click.option("--phases", is_flag=True, help="Print instead which runs the limits come from, who froze them and why.")
+@person_option
 @filter_options
 @json_option
 @ledger_option
@@ -57,6 +78,14 @@ def command(
     percent: float | None,
     within: float,
     years: float,
+    freeze: str | None,
+    line: str | None,
+    new_phase: bool,
+    left_out: Sequence[tuple[str, str]],
+    number: int | None,
+    because: str,
+    phases: bool,
+    by: str,
     filters: Filters,
     as_json: bool,
 ) -> None:
@@ -65,10 +94,16 @@ def command(
     Limits come from the baselines that were frozen on the dashboard, else from a series' first runs. MEASURE may also
     be counted:taste_tests, or counted:COLUMN for a column of your own beside the runs that counts faults, and
     counted:COLUMN/OTHER for its share of another such column.
+
+    With --freeze the limits of one chart come from its runs of two days from now on, with your reason and your name;
+    --recipe and --format, or --line, say which chart. --take-back undoes it.
     """
     table = table_asked(ledger, filters, None if measure.startswith(PREFIX) else measure)
+    asked_to = _Baseline(freeze, line, new_phase, left_out, number, because, by)
+    if asked_to.is_any:
+        complain(_decided(ledger, table, (measure, stage), filters, asked_to))
     if measure.startswith(PREFIX):
-        _tell_counted(ledger, table, measure, filters, tuple(rules) or FIRST_RULES, as_json)
+        _tell_counted(ledger, table, measure, filters, tuple(rules) or FIRST_RULES, as_json, phases)
     asked = (measure, stage, filters, tuple(rules) or FIRST_RULES, frozen_phases(ledger))
     finding = stability(
         table,
@@ -76,20 +111,75 @@ def command(
         done=what_was_done(table, measure_of(measure), stage) if adjusted else None,
         slow=None if percent is None else _asked(percent, within, years),
     )
+    if phases and not as_json:
+        print_phases(finding, ledger)
+        raise SystemExit(0 if finding.series else 1)
     tell(finding, as_json, charts_as_read(table, *asked))
     if not as_json:
         _tell_slow(finding)
     raise SystemExit(0 if finding.series else 1)
 
 
-def _tell_counted(
-    ledger: Ledger, table: PackTable, name: str, filters: Filters, rules: tuple[str, ...], as_json: bool
-) -> NoReturn:
+@dataclass(frozen=True)
+class _Baseline:
+    """What the command was asked to do with a baseline before it prints the charts."""
+
+    freeze: str | None
+    line: str | None
+    new_phase: bool
+    left_out: Sequence[tuple[str, str]]
+    number: int | None
+    because: str
+    by: str
+
+    @property
+    def is_any(self) -> bool:
+        """Whether a baseline is to be frozen or taken back; refuses what makes no sense."""
+        asked = self.freeze is not None or self.number is not None
+        if self.freeze is not None and self.number is not None:
+            refuse("Give one of --freeze and --take-back.")
+        if self.freeze is None and (self.line is not None or self.new_phase or self.left_out):
+            refuse("--line, --new-phase and --leave-out go with --freeze FROM..TO.")
+        if asked and not self.because.strip():
+            refuse("Say why with --because: the reason is kept.")
+        if not all(why.strip() for _, why in self.left_out):
+            refuse("Say for each run that is left out why it is: --leave-out RUN WHY.")
+        return asked
+
+
+def _decided(ledger: Ledger, table: PackTable, of: tuple[str, str], filters: Filters, asked: _Baseline) -> str:
+    """Freeze a baseline or take one back, and return what to say of it."""
+    measure, stage = of
+    because = asked.because.strip()
+    if asked.number is not None:
+        return took_back(ledger, measure, asked.number, because, asked.by)
+    days = days_asked(asked.freeze or "")
+    at_any_time = replace(filters, since=None, until=None)
+    if measure.startswith(PREFIX):
+        finding = _counted(ledger, table, measure, at_any_time, FIRST_RULES)
+    else:
+        finding = stability(table, measure, stage, at_any_time, phases=frozen_phases(ledger))
+    return froze(
+        ledger, finding, Freezing(days, because, asked.by, filters, asked.line, asked.new_phase, asked.left_out)
+    )
+
+
+def _counted(ledger: Ledger, table: PackTable, name: str, filters: Filters, rules: tuple[str, ...]) -> Stability:
+    tests = snapshot(ledger, table.state).frame("taste_tests")
     try:
-        finding = counted(table, name, snapshot(ledger, table.state).frame("taste_tests"), filters, rules)
+        return counted(table, name, tests, filters, rules, frozen_phases(ledger))
     except ValueError as error:
-        refuse(str(error).removeprefix("counted: "))
-    tell(finding, as_json)
+        return refuse(str(error).removeprefix("counted: "))
+
+
+def _tell_counted(
+    ledger: Ledger, table: PackTable, name: str, filters: Filters, rules: tuple[str, ...], as_json: bool, phases: bool
+) -> NoReturn:
+    finding = _counted(ledger, table, name, filters, rules)
+    if phases and not as_json:
+        print_phases(finding, ledger)
+    else:
+        tell(finding, as_json)
     raise SystemExit(0 if finding.across else 1)
 
 

@@ -9,6 +9,7 @@ from datetime import datetime
 import numpy as np
 import numpy.typing as npt
 
+from analysis.findings.baseline_requests import why_never_frozen
 from analysis.findings.series import PhaseShown, Point, Series
 from analysis.findings.wording import amount, day
 from analysis.vocabulary import Measure
@@ -45,6 +46,7 @@ class ChartDrawing:
     ``values``, ``centre``, ``lower`` and ``upper`` are in ``unit``, NaN where there is none; ``hover`` is what a point
     says of itself, ``runs`` the run whose history it opens ("" where there is none), ``signals`` the codes of the rules
     that it completes. ``behind`` is drawn faintly behind the points, such as the runs behind their running mean.
+    ``may_freeze`` is whether a baseline can be dragged over it.
     """
 
     title: str
@@ -62,6 +64,7 @@ class ChartDrawing:
     shifts: Sequence[ShiftDrawing] = ()
     baselines: Sequence[BaselineDrawing] = ()
     behind: npt.NDArray[np.float64] | None = None
+    may_freeze: bool = False
 
     @property
     def beyond(self) -> npt.NDArray[np.bool_]:
@@ -110,6 +113,7 @@ def drawing_of(series: Series, measure: Measure, behind: Series | None = None) -
             for move in series.moves
         ],
         baselines=[_baseline(phase, place == 0) for place, phase in enumerate(series.phases)],
+        may_freeze=series.why_not is None and not why_never_frozen(series),
         behind=None if behind is None else _floats(point.value for point in behind.points),
     )
 

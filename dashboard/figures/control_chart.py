@@ -52,7 +52,7 @@ def _layout(drawing: ChartDrawing, colours: Palette) -> dict[str, Any]:
             *(shape for shift in drawing.shifts for shape in _shift_shapes(shift, colours)),
             *(shape for phase in drawing.baselines for shape in _baseline_shapes(phase, colours)),
         ],
-        **({"dragmode": "select", "selectdirection": "h"} if drawing.baselines else {}),
+        **({"dragmode": "select", "selectdirection": "h"} if drawing.may_freeze else {}),
         uirevision=drawing.title,
     )
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -11,11 +12,17 @@ from dash import ALL, MATCH, ClientsideFunction, Dash, Input, Output, State, ctx
 from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
-from analysis.findings.baselines import FrozenPhase, RunLeftOut, freeze, thaw
+from analysis.findings.baseline_requests import (
+    FEWEST_SURE,
+    limits_in_words,
+    phase_asked,
+    points_between,
+    why_never_frozen,
+)
+from analysis.findings.baselines import FrozenPhase, freeze, thaw
 from analysis.findings.series import PhaseShown, Point, Series
 from analysis.findings.wording import amount, count, day
 from analysis.ledger import LedgerError
-from analysis.vocabulary import measure as measure_of
 from dashboard.parts.chart_choices import MEASURE, NAME, STAGE, asked_of
 from dashboard.parts.charted import series_as_measured
 from dashboard.parts.context import context
@@ -37,8 +44,7 @@ SAID = "baseline-said"
 COUNTED = "baseline-counted"
 
 _LONGEST = 400
-_FEWEST = 8
-_LEAST = 2
+_NO_CHART = "A baseline is frozen over all runs of a chart: take the selection above off, or choose a chart below."
 
 
 @dataclass(frozen=True)
@@ -110,22 +116,23 @@ def phases_list(series: Series, unit: str) -> Component | None:
     return html.Div(
         [
             html.H3("Where the limits come from"),
-            html.Ul([html.Li(_phase_part(p, e, unit)) for p, e in zip(series.phases, ends, strict=True)]),
+            html.Ul([html.Li(_phase_part(p, e, series, unit)) for p, e in zip(series.phases, ends, strict=True)]),
         ]
     )
 
 
-def _phase_part(phase: PhaseShown, end: date | None, unit: str) -> list[Component | str]:
+def _phase_part(phase: PhaseShown, end: date | None, series: Series, unit: str) -> list[Component | str]:
     lasts = f"From {day(phase.begins)} on" if end is None else f"{day(phase.begins)} until before {day(end)}"
     runs = count(phase.runs, "run") + (f" of {count(phase.batches, 'batch', 'batches')}" if phase.batches else "")
     dates = "" if phase.since is None or phase.until is None else f"{day(phase.since)} to {day(phase.until)}"
     of = f"{', ' if phase.batches else ' of '}{dates}" if dates else ""
-    limits = (
-        f"limits {amount(phase.lower)} to {amount(phase.upper, unit)}" if phase.upper == phase.upper else "no limits"
-    )
+    vary = len({(point.lower, point.upper) for point in series.points if math.isfinite(point.upper)})
+    own = " at its first run" if vary > len(series.phases) else ""
+    limits = f"{limits_in_words(phase.lower, phase.upper, unit)}{own}"
     told = f"{lasts}: {limits}, from {runs}{of}. "
     if phase.because is None:
-        return [told, "Nobody has frozen this: they are its first runs, whatever they were."]
+        which = "first runs" if series.recipe is not None or series.format is not None else "runs until then"
+        return [told, f"Nobody has frozen this: they are its {which}, whatever they were."]
     when = "" if phase.at is None else f" on {day(phase.at)}"
     left = "".join(f" Left out: run {run}, {because}." for run, because in phase.left_out)
     before = _run_by_run(phase, unit)
@@ -166,9 +173,7 @@ def _take_back(number: int | None) -> list[Component]:
 def runs_between(series: Series | None, since: object, until: object) -> tuple[Point, ...]:
     """Return the points from one day to another, both included; none where a day is not one."""
     first, last = _day(since), _day(until)
-    if series is None or first is None or last is None:
-        return ()
-    return tuple(point for point in series.points if first <= point.at.date() <= last)
+    return () if first is None or last is None else points_between(series, first, last)
 
 
 def offered(series: Series | None, since: object, until: object, unit: str) -> tuple[str, list[dict[str, str]]]:
@@ -176,14 +181,16 @@ def offered(series: Series | None, since: object, until: object, unit: str) -> t
     if _day(since) is None or _day(until) is None:
         return "", []
     if series is None:
-        return "A baseline is frozen for one recipe and format: choose one of the charts below first.", []
+        return _NO_CHART, []
+    if why_never_frozen(series):
+        return why_never_frozen(series), []
     points = runs_between(series, since, until)
     options = [
         {"value": point.run, "label": f"{point.run}, {short_day(point.at)}, {amount(point.value, unit)}"}
         for point in points
         if point.run
     ]
-    few = " Limits from so few are not sure." if len(points) < _FEWEST else ""
+    few = " Limits from so few are not sure." if len(points) < FEWEST_SURE else ""
     return (
         f"{count(len(points), 'run')} of {series.name} {'is' if len(points) == 1 else 'are'} between them.{few}",
         options,
@@ -202,27 +209,24 @@ def frozen_of(measure: str, stage: str, series: Series | None, typed: Typed) -> 
     """Return the phase that was typed, or what is wrong with it."""
     since, until = _day(typed.since), _day(typed.until)
     if series is None:
-        return "A baseline is frozen for one recipe and format: choose one of the charts below first."
+        return _NO_CHART
     if since is None or until is None:
         return "Say from when to when: drag over the chart, or type the dates."
     reasons = [_text(reason) for reason in typed.reasons]
-    used = sum(p.run not in typed.left_out for p in runs_between(series, typed.since, typed.until))
-    fault = _fault(typed, since > until, used, reasons)
+    fault = _fault(typed, reasons)
     if fault:
         return fault
-    left_out = tuple(RunLeftOut(str(run), why) for run, why in zip(typed.left_out, reasons, strict=True))
-    begins = since if typed.whole == "phase" else None
     because, who = _text(typed.because), _text(typed.who)
-    return FrozenPhase(measure, stage, series.recipe, series.format, begins, since, until, because, who, left_out)
+    left_out = list(zip(map(str, typed.left_out), reasons, strict=True))
+    new = typed.whole == "phase"
+    return phase_asked(measure, stage, series, (since, until), because, who, new_phase=new, left_out=left_out)
 
 
-def _fault(typed: Typed, crossed: bool, used: int, reasons: Sequence[str]) -> str:
+def _fault(typed: Typed, reasons: Sequence[str]) -> str:
     faults = {
-        "The first day is after the last: change one of them.": crossed,
         "Say why: the reason is kept with the baseline.": not _text(typed.because),
         "Say your name: it is kept with the baseline.": not _text(typed.who),
         "Say for each run that is left out why it is.": len(reasons) != len(typed.left_out) or not all(reasons),
-        f"{count(used, 'run')} would be left to make limits from: choose more.": used < _LEAST,
     }
     return next((said for said, wrong in faults.items() if wrong), "")
 
@@ -243,7 +247,8 @@ def offer_runs(since: object, until: object, name: object, measure: object, stag
     asked = asked_of(measure, stage, name)
     if asked is None:
         return "", []
-    return offered(series_as_measured(asked, asked.series), since, until, measure_of(asked.measure).unit)
+    series, unit = series_as_measured(asked, asked.series)
+    return offered(series, since, until, unit)
 
 
 def freeze_it(
@@ -254,7 +259,7 @@ def freeze_it(
     asked = asked_of(measure, stage, name)
     if not clicks or asked is None:
         raise PreventUpdate
-    series = series_as_measured(asked, asked.series)
+    series, _ = series_as_measured(asked, asked.series)
     typed = Typed(since, until, whole, reasons, left_out or [], because, who)
     return _frozen(frozen_of(asked.measure, asked.stage, series, typed))
 

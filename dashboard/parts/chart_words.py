@@ -46,7 +46,7 @@ def caption(series: Series, finding: Stability) -> str:
         drawn = f"{series.charted[:1].upper()}{series.charted[1:]}"
         return f"{drawn}. {_limits(series, unit)}."
     if series.recipe is None:
-        return f"Each run counts in sigmas from its own recipe’s centre: {_ACROSS}"
+        return f"Each run counts in sigmas from its own recipe’s centre: {_ACROSS}{_held(series)}"
     unit = unit_of(series, finding)
     limits = f"limits {amount(series.lower)} to {amount(series.upper, unit)}"
     baseline = series.baseline
@@ -60,6 +60,15 @@ def caption(series: Series, finding: Stability) -> str:
     last = " of its last phase" if len(series.phases) > 1 else ""
     at_baseline = "" if finding.done is None else " Each run as it would stand with the practices of these runs."
     return f"Centre{last} {amount(series.centre, unit)}, {limits}{source}.{at_baseline}"
+
+
+def _held(series: Series) -> str:
+    """Return which runs the centres of a line's recipes are held to, where somebody froze a baseline."""
+    last = series.phases[-1] if series.phases else None
+    if last is None or last.because is None or last.since is None or last.until is None:
+        return ""
+    runs = count(last.runs, "run")
+    return f" The centres come from {runs} of {day(last.since)} to {day(last.until)}, a frozen baseline."
 
 
 def _limits(series: Series, unit: str) -> str:

@@ -26,16 +26,18 @@ __all__ = ["charted", "counted_options", "series_as_measured"]
 def charted(asked: Asked, filters: Filters) -> Stability:
     """Return the charts that were asked for, from the baselines that people froze."""
     if asked.measure.startswith(PREFIX) and any(each.name == asked.measure for each in countable(context().packs())):
-        return context().answer_of_table(_counted, asked.measure, filters, asked.rules)
+        phases = tuple(phase for phase in frozen_phases(context().ledger) if phase.measure == asked.measure)
+        return context().answer_of_table(_counted, asked.measure, filters, asked.rules, phases)
     done = context().answer_of_table(_done, asked.measure, asked.stage) if asked.drawn == "left" else None
     phases = frozen_phases(context().ledger)
     return context().answer_of_table(_charts, asked.measure, asked.stage, filters, asked.rules, phases, done)
 
 
-def series_as_measured(asked: Asked, name: str) -> Series | None:
-    """Return the named chart of the runs as measured, over all dates; None where there is none, or it is of a line."""
+def series_as_measured(asked: Asked, name: str) -> tuple[Series | None, str]:
+    """Return the named chart of the runs as measured, over all runs, and its unit; None where there is none."""
     finding = charted(replace(asked, drawn="runs"), Filters())
-    return next((one for one in finding.series if one.name == name), None)
+    found = next((one for one in (*finding.series, *finding.across) if one.name == name), None)
+    return found, "" if found is None else found.unit_of(finding.measure)
 
 
 def _charts(
@@ -50,9 +52,11 @@ def _charts(
     return stability(table, measure, stage, filters, rules, phases, done=done)
 
 
-def _counted(table: PackTable, name: str, filters: Filters, rules: tuple[str, ...]) -> Stability:
+def _counted(
+    table: PackTable, name: str, filters: Filters, rules: tuple[str, ...], phases: tuple[FrozenPhase, ...]
+) -> Stability:
     tests = snapshot(context().ledger, table.state).frame("taste_tests") if name == TASTE_TESTS else pd.DataFrame()
-    return counted(table, name, tests, filters, rules)
+    return counted(table, name, tests, filters, rules, phases)
 
 
 def counted_options(table: PackTable) -> list[dict[str, str]]:

@@ -1,5 +1,6 @@
 """Does the form freeze what was typed, say what is wrong with it, and take it back?"""
 
+from dataclasses import replace
 from datetime import date
 
 import pytest
@@ -7,6 +8,8 @@ from dash.exceptions import PreventUpdate
 
 from analysis.findings.baselines import RunLeftOut, frozen_phases
 from analysis.findings.stability import stability
+from analysis.vocabulary import measure
+from dashboard.figures.chart_drawing import drawing_of
 from dashboard.pages import charts
 from dashboard.parts import baseline_form
 from dashboard.parts.baseline_form import Typed, frozen_of, offered, phases_list, reason_inputs, runs_between
@@ -58,9 +61,36 @@ def test_what_is_wrong_is_said(series, changes, said):
     assert said in frozen_of("total_oxygen", "pack", series, typed(**changes))
 
 
-def test_a_chart_of_a_line_has_no_baseline_to_freeze():
-    assert "one recipe" in frozen_of("total_oxygen", "pack", None, TYPED)
+def test_a_selection_hides_the_chart_of_all_runs_and_that_is_said():
+    assert "take the selection above off" in frozen_of("total_oxygen", "pack", None, TYPED)
     assert offered(None, "2026-01-05", "2026-03-01", "EBC")[1] == []
+
+
+def test_a_chart_of_a_line_takes_a_baseline_and_one_of_taste_tests_none(table):
+    line = stability(table, "total_oxygen").across[0]
+    phase = frozen_of("total_oxygen", "pack", line, TYPED)
+    assert (phase.recipe, phase.format, phase.line) == (None, None, line.line)
+    assert "runs of line 1, all recipes are between them" in offered(line, "2026-01-05", "2026-03-01", "σ")[0]
+    tests = replace(line, line=None, title="Triangle tests")
+    assert "no baseline to freeze" in frozen_of("counted:taste_tests", "pack", tests, TYPED)
+    assert offered(tests, "2026-01-05", "2026-03-01", "%") == (
+        "Triangle tests are held against what guessing alone would give: there is no baseline to freeze.", [],
+    )  # fmt: skip
+    assert (drawing_of(line, measure("total_oxygen")).may_freeze, drawing_of(tests, measure("haze")).may_freeze) == (
+        True, False,
+    )  # fmt: skip
+
+
+def test_frozen_for_a_line_the_page_says_so(on_table, ledger, announced):
+    answer = baseline_form.freeze_it(
+        1, "2026-01-05", "2026-03-01", "whole", [], [], "a steady winter", "AQ", "line 1, all recipes",
+        "total_oxygen", "pack",
+    )  # fmt: skip
+    assert "Frozen" in str(answer)
+    shown = charts.show({}, "total_oxygen", "pack", "line 1, all recipes", "light")
+    assert "“a steady winter”" in str(shown[6]) and "limits −3.00 to 3.00 σ" in str(shown[6])
+    assert "a frozen baseline" in str(shown[5])
+    assert shown[4]["layout"]["dragmode"] == "select"
 
 
 def test_the_runs_between_two_days_are_counted_and_offered(series):

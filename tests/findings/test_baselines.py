@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis.findings.baselines import FrozenPhase, RunLeftOut, freeze, frozen_phases, series_phases, thaw
+from analysis.findings.baselines import FrozenPhase, RunLeftOut, freeze, frozen_phases, phases_of, series_phases, thaw
 from analysis.ledger import Ledger
 
 AT = datetime(2026, 3, 2, 9, 30)
@@ -57,6 +57,17 @@ def test_a_decision_of_another_kind_is_not_a_baseline(ledger):
 def test_a_series_without_recipe_or_format_is_kept_too(ledger):
     kept = freeze(ledger, phase(recipe=None, format=None, left_out=()))
     assert (frozen_phases(ledger)[0].recipe, kept.format, kept.left_out) == (None, None, ())
+
+
+def test_a_lines_phase_stands_beside_those_of_recipes(ledger):
+    of_recipe = freeze(ledger, phase())
+    of_line = freeze(ledger, phase(recipe=None, format=None, line="1", left_out=()))
+    again = freeze(ledger, phase(recipe=None, format=None, line="2", left_out=()))
+    assert frozen_phases(ledger) == (of_recipe, of_line, again)
+    assert phases_of(frozen_phases(ledger), None, None, "1") == (of_line,)
+    assert phases_of(frozen_phases(ledger), "P40", "can") == (of_recipe,)
+    with pytest.raises(ValueError, match="two phases of line 1 begin on the same day"):
+        phases_of([of_line, of_line], None, None, "1")
 
 
 def test_marks_of_two_phases_and_of_runs_before_the_first():

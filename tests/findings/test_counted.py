@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from analysis.findings.baselines import FrozenPhase
 from analysis.findings.counted import TASTE_TESTS, countable, counted
 from analysis.findings.filters import Filters
 from analysis.linking import PackTable
@@ -128,6 +129,80 @@ def test_taste_tests_are_held_against_guessing():
     assert {signal.at for signal in triangle.signals} == {1}
     assert triangle.cautions == ()
     assert "signals in Triangle tests (1 signal)" in finding.answer
+
+
+def frozen(since, until, name="counted:leakers", begins=None, line="1"):
+    return FrozenPhase(
+        name, "pack", None, None, None if begins is None else day(begins), day(since), day(until), "old seamer", "AQ",
+        line=line,
+    )  # fmt: skip
+
+
+def day(place):
+    return (START + pd.Timedelta(days=place)).date()
+
+
+def test_a_frozen_baseline_sets_the_limits_of_what_is_counted():
+    faults = np.random.default_rng(8).poisson(5, 60)
+    faults[30:] += 8
+    table = cellar(faults)
+    plain = only(counted(table, "counted:leakers", NOTHING))
+    held = only(counted(table, "counted:leakers", NOTHING, phases=[frozen(0, 29)]))
+    assert plain.centre == pytest.approx(faults.mean())
+    assert held.centre == pytest.approx(faults[:30].mean())
+    assert (held.phases[0].because, held.phases[0].runs, len(held.baseline)) == ("old seamer", 30, 30)
+    late = {signal.at for signal in held.signals if signal.side > 0 and signal.at >= 30}
+    assert len(late) > 15
+    assert only(counted(table, "counted:leakers", NOTHING, phases=[frozen(0, 29, line="2")])).phases == ()
+    assert only(counted(table, "counted:leakers", NOTHING, phases=[frozen(0, 29, "counted:looked_at")])).phases == ()
+
+
+def test_a_new_phase_of_a_share_has_limits_of_its_own():
+    rng = np.random.default_rng(9)
+    faults = rng.binomial(200, np.where(np.arange(60) < 30, 0.02, 0.06))
+    name = "counted:leakers/looked_at"
+    held = only(counted(cellar(faults), name, NOTHING, phases=[frozen(30, 45, name, begins=30)]))
+    assert [phase.because for phase in held.phases] == [None, "old seamer"]
+    assert held.phases[0].centre == pytest.approx(100 * faults[:30].mean() / 200)
+    assert held.phases[1].centre == pytest.approx(100 * faults[30:46].mean() / 200)
+    assert held.phases[0].runs == 30
+
+
+def test_rare_faults_take_a_baseline_too():
+    faults = np.zeros(400)
+    faults[15::20] = 1
+    faults[360:] = np.tile([1, 0], 20)
+    held = only(counted(cellar(faults), "counted:leakers", NOTHING, phases=[frozen(0, 350)]))
+    assert held.phases[0].because == "old seamer"
+    assert "faults are rare" in held.charted
+    assert max(point.at for point in held.baseline).date() <= day(350)
+
+
+def test_runs_of_one_batch_do_not_make_a_count_spread_less_than_it_does():
+    """Batches that differ, packaged in three runs each: run by run they seem to spread by chance alone."""
+    rng = np.random.default_rng(10)
+    signals = {True: 0, False: 0}
+    for _ in range(30):
+        table = cellar(rng.poisson(np.repeat(rng.gamma(9, 2, 20), 3)))
+        own = table.rows["run"].str[1:].astype(int) // 3
+        by_batch = only(
+            counted(replace(table, rows=table.rows.assign(batch=own.astype(str))), "counted:leakers", NOTHING)
+        )
+        signals[True] += len({signal.at for signal in by_batch.signals})
+        signals[False] += len({signal.at for signal in only(counted(table, "counted:leakers", NOTHING)).signals})
+        assert by_batch.several_runs is not None
+    assert signals[True] / (30 * 60) < 0.015
+    assert signals[False] > 3 * signals[True]
+
+
+def test_rare_faults_count_batches_where_one_has_several_runs():
+    faults = np.zeros(400)
+    faults[0::20] = faults[1::20] = 1  # both runs of every tenth batch
+    table = cellar(faults)
+    own = table.rows["run"].str[1:].astype(int) // 2
+    series = only(counted(replace(table, rows=table.rows.assign(batch=own.astype(str))), "counted:leakers", NOTHING))
+    assert {point.value for point in series.points} == {9.0}
+    assert "batches without a fault before each batch" in series.charted
 
 
 def test_what_is_not_counted_is_misuse():

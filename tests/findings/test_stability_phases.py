@@ -191,3 +191,76 @@ def test_it_asks_for_a_phase_and_never_begins_one_by_itself():
     assert len(series.phases) == 1
     assert "begin a phase there and say why" in series.suggestion
     assert only(stability(table(packs(60)), "total_oxygen")).suggestion is None
+
+
+LEVELS = {"P40": 60.0, "I62": 90.0, "S48": 75.0}
+
+
+def on_a_line(n=40, seed=5, **changes):
+    """Packs of three recipes in turn on one line, and the date after which each has so many runs."""
+    frames = [
+        packs(n, level=level, seed=seed + place).assign(recipe=recipe, batch=lambda f, r=recipe: r + f["batch"])
+        for place, (recipe, level) in enumerate(LEVELS.items())
+    ]  # fmt: skip
+    for frame, recipe in zip(frames, LEVELS, strict=True):
+        frame["run"] = frame["run"].str.replace("P40", recipe)
+    rows = pd.concat(frames)
+    return table(rows.assign(**changes).sort_values("packed_at", kind="stable").reset_index(drop=True))
+
+
+def of_line(since, until, because="before the new filler", begins=None):
+    return FrozenPhase("total_oxygen", "pack", None, None, begins, since, until, because, "AQ", line="1")
+
+
+def test_a_lines_frozen_baseline_holds_its_recipes_centres_to_the_runs_before_a_move():
+    steady = on_a_line()
+    rows = raised(steady.rows, 20, 1.5)
+    end = (START + pd.Timedelta(days=7 * 19)).date()
+    plain = stability(replace(steady, rows=rows), "total_oxygen").across[0]
+    held = stability(replace(steady, rows=rows), "total_oxygen", phases=[of_line(START.date(), end)]).across[0]
+    level = {
+        name: np.mean([point.value for point in one.points[60:]]) for name, one in (("all", plain), ("held", held))
+    }
+    assert level["held"] > 1.5 * level["all"] > 0
+    before = np.array([point.value for point in held.points[:60]])
+    assert abs(before.mean()) < 0.05 and before.std() == pytest.approx(1, abs=0.25)
+    assert [point.in_baseline for point in held.points] == [True] * 60 + [False] * 60
+    assert (held.phases[0].because, held.phases[0].by, held.phases[0].runs) == ("before the new filler", "AQ", 60)
+    assert (held.lower, held.upper) == (-3.0, 3.0)
+    assert held.moves == plain.moves and len(held.moves) == 1
+    assert held.cautions == ()
+
+
+def test_later_runs_do_not_move_a_lines_frozen_baseline():
+    whole = on_a_line(40)
+    phase = of_line(START.date(), (START + pd.Timedelta(days=7 * 19)).date())
+    early = replace(whole, rows=whole.rows[whole.rows["place"] < 25].reset_index(drop=True))
+    first = stability(early, "total_oxygen", phases=[phase]).across[0]
+    later = stability(whole, "total_oxygen", phases=[phase]).across[0]
+    assert [point.value for point in first.points] == pytest.approx([point.value for point in later.points[:75]])
+
+
+def test_a_new_phase_of_a_line_has_centres_of_its_own_and_a_new_recipe_is_named():
+    steady = on_a_line()
+    rows = raised(steady.rows, 20, 1.5)
+    change = (START + pd.Timedelta(days=7 * 20)).date()
+    late = rows["recipe"].eq("S48") & (rows["place"] >= 20)
+    rows.loc[late, "recipe"] = "N70"
+    phase = of_line(change, (START + pd.Timedelta(days=7 * 30)).date(), "new filler", begins=change)
+    line = stability(replace(steady, rows=rows), "total_oxygen", phases=[phase]).across[0]
+    assert [one.because for one in line.phases] == [None, "new filler"]
+    values = np.array([point.value for point in line.points])
+    assert abs(values[:60].mean()) < 0.1 and abs(values[60:].mean()) < 0.5
+    short = of_line(START.date(), (START + pd.Timedelta(days=7 * 19)).date())
+    named = stability(replace(steady, rows=rows), "total_oxygen", phases=[short]).across[0]
+    assert "N70, can" in named.cautions[0] and "held against all of their runs" in named.cautions[0]
+
+
+def test_a_lines_baseline_leaves_recipes_and_other_lines_alone():
+    steady = on_a_line()
+    phase = of_line(START.date(), (START + pd.Timedelta(days=7 * 19)).date())
+    plain, held = (stability(steady, "total_oxygen", phases=phases) for phases in ([], [phase]))
+    assert [one.phases for one in held.series] == [one.phases for one in plain.series]
+    other = stability(steady, "total_oxygen", phases=[replace(phase, line="2")])
+    assert other.across[0].phases == ()
+    assert [point.value for point in other.across[0].points] == [point.value for point in plain.across[0].points]
