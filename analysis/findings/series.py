@@ -259,6 +259,11 @@ class Series:
         )
 
     @property
+    def kinds_of_limits(self) -> int:
+        """How many different pairs of limits its points have: more than its phases where each run has its own."""
+        return len({(or_none(point.lower), or_none(point.upper)) for point in self.points})
+
+    @property
     def name(self) -> str:
         """The series in words: ``P40, can``, or ``line 1, all recipes``."""
         if self.title:

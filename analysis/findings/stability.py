@@ -262,12 +262,14 @@ def _moved(asked: Measure, one: Series, move: Move) -> str:
 
 def _cautions(series: Sequence[Series], done: WhatWasDone | None) -> tuple[str, ...]:
     said = [] if done is None else [*_turned(done)]
+    several = any(one.several_runs is not None for one in series)
     if any(phase.because is None for one in series if one.line is None for phase in one.phases):
+        first = "runs" if not several else "runs (batches, where one has several)"
         said.append(
-            f"Where nobody has frozen a baseline, limits come from the first {BASELINE_RUNS} runs of the series, "
+            f"Where nobody has frozen a baseline, limits come from the first {BASELINE_RUNS} {first} of the series, "
             "whatever they were."
         )
-    if any(one.several_runs is not None for one in series):
+    if several:
         said.append(SEVERAL_RUNS)
     if any(move.coincides_with for one in series for move in one.moves):
         said.append("What coincides with a move is not shown to be its cause.")

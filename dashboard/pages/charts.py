@@ -12,6 +12,7 @@ from dash.exceptions import PreventUpdate
 
 from analysis.findings.filters import Filters
 from analysis.findings.series import Series
+from analysis.findings.series_batches import SEVERAL_RUNS
 from analysis.vocabulary import STAGES
 from dashboard.figures.chart_drawing import ChartDrawing, drawing_of
 from dashboard.figures.control_chart import control_chart
@@ -238,9 +239,10 @@ def _small(series: Series, seen: ChartsView, colours: Palette) -> Component:
 def below_part(seen: ChartsView) -> Component:
     """Return what holds for all charts of the page: cautions, and the way to take the numbers away."""
     finding = seen.finding
+    told = {SEVERAL_RUNS} if seen.chosen is not None and seen.chosen.several_runs is not None else set()
     return html.Div(
         [
-            *[html.P(words, className="caution") for words in finding.cautions],
+            *[html.P(words, className="caution") for words in finding.cautions if words not in told],
             exports.links("charts", "all points", finding.filters, measure=finding.measure.name, stage=finding.stage),
         ],
         className="below",

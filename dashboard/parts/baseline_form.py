@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -126,8 +125,7 @@ def _phase_part(phase: PhaseShown, end: date | None, series: Series, unit: str) 
     runs = count(phase.runs, "run") + (f" of {count(phase.batches, 'batch', 'batches')}" if phase.batches else "")
     dates = "" if phase.since is None or phase.until is None else f"{day(phase.since)} to {day(phase.until)}"
     of = f"{', ' if phase.batches else ' of '}{dates}" if dates else ""
-    vary = len({(point.lower, point.upper) for point in series.points if math.isfinite(point.upper)})
-    own = " at its first run" if vary > len(series.phases) else ""
+    own = " at its first run" if series.kinds_of_limits > len(series.phases) else ""
     limits = f"{limits_in_words(phase.lower, phase.upper, unit)}{own}"
     told = f"{lasts}: {limits}, from {runs}{of}. "
     if phase.because is None:

@@ -73,8 +73,7 @@ def _held(series: Series) -> str:
 
 def _limits(series: Series, unit: str) -> str:
     """Return the limits in words; where each run has its own, those of the last."""
-    vary = len({(point.lower, point.upper) for point in series.points if math.isfinite(point.upper)}) > 1
-    of = " of the last run" if vary and len(series.phases) < 2 else ""
+    of = " of the last run" if series.kinds_of_limits > max(len(series.phases), 1) else ""
     known = [(name, at) for name, at in (("lower", series.lower), ("upper", series.upper)) if math.isfinite(at)]
     if len(known) == 2:
         return f"Limits{of} {amount(series.lower)} to {amount(series.upper, unit)}"

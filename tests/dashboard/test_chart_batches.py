@@ -7,7 +7,9 @@ import numpy as np
 import pytest
 
 from analysis.findings.baselines import FrozenPhase
+from analysis.findings.series_batches import SEVERAL_RUNS
 from analysis.findings.stability import stability
+from dashboard.pages import charts
 from dashboard.parts.baseline_form import phases_list
 from dashboard.parts.chart_words import caption, rules_words, series_parts
 from data_demo.small_breweries import SmallBrewery, pack_table_of, simulate_packs
@@ -32,6 +34,24 @@ def test_caption_words_and_rate_count_batches(table):
     assert "from batch to batch (" in said and "between the runs of a batch (" in said
     assert "It is no more often where a batch is packaged in several runs" in rules_words(finding)
     assert "50 runs of 25 batches, 6 January 2025 to" in str(phases_list(series, "µg/L"))
+
+
+def test_the_page_says_it_once_beside_the_chart(table):
+    finding = stability(table, "total_oxygen")
+    assert SEVERAL_RUNS in finding.cautions
+    assert SEVERAL_RUNS not in str(charts.below_part(charts.view(finding, "A10, can")))
+    assert "first 25 runs (batches, where one has several)" in str(charts.below_part(charts.view(finding, "A10, can")))
+
+
+def test_limits_that_each_run_has_of_its_own_are_those_of_the_last(table):
+    (series,) = stability(table, "total_oxygen").series
+    assert series.kinds_of_limits == 1
+    own = replace(series, points=tuple(replace(p, lower=float("nan")) for p in series.points), charted="x")
+    assert own.kinds_of_limits == 1
+    apart = replace(own, points=(replace(own.points[0], upper=1.0), *own.points[1:]))
+    assert apart.kinds_of_limits == 2
+    assert "of the last run" in caption(apart, stability(table, "total_oxygen"))
+    assert "of the last run" not in caption(own, stability(table, "total_oxygen"))
 
 
 def test_a_baseline_frozen_run_by_run_is_told_with_its_limits_of_then(table):
