@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+import numpy as np
 import pandas as pd
 
 from analysis.findings.practice_influence import RestsOn
@@ -110,8 +111,9 @@ def _range_seen(candidate: Candidate, frame: pd.DataFrame) -> str:
     if candidate.practice.type in ("yes_no", "category"):
         batches = frame.loc[frame[candidate.column] > 0, "batch"].nunique()
         return f"seen in {count(batches, 'batch', 'batches')} of {frame['batch'].nunique():,}"
-    values = where_it_varies(frame, candidate.column)[candidate.column] * candidate.step
-    low, high = float(values.quantile(0.02)), float(values.quantile(0.98))
+    varied = where_it_varies(frame, candidate.column)
+    values = frame[candidate.column].to_numpy(dtype=np.float64)[varied] * candidate.step
+    low, high = (float(end) for end in np.quantile(values, (0.02, 0.98)))
     unit = candidate.practice.unit
     if candidate.practice.type == "count":
         return f"range seen {low:.0f} to {high:.0f} {unit}".rstrip() + "; nothing is said beyond it"

@@ -233,7 +233,7 @@ def _at_levels(
 ) -> tuple[RecipeLevel, ...]:
     """Return one step in the kept unit at each recipe's level, the mean over its batches on the model's scale, for the
     recipes in which the practice varied."""
-    varied = where_it_varies(frame, column)
+    varied = frame[where_it_varies(frame, column)]
     if not (finding.log and finding.level) or varied["recipe"].nunique() < 2:
         return ()
     if effect.effect.high > BEYOND_TELLING * finding.level:

@@ -25,7 +25,7 @@ from analysis.findings.practice_shapes import (
     by_recipe,
     interactions,
     partners,
-    recipes_that_vary,
+    varies_enough,
 )
 from analysis.findings.practice_single import added_to_rows
 from analysis.findings.practice_slope import Slope
@@ -99,8 +99,7 @@ def stand_out(page: MixedFit, frame: pd.DataFrame, candidates: Sequence[Candidat
     df = next((cap for name, cap, _ in level_caps(page) if name == "batch"), float(page.rows - len(page.names))) - 1.0
     if not told or df < 1:
         return {}
-    batches = _by_batch(page, frame, candidates, grouped)
-    questions = [question for c in told for question in _questions(batches, c, candidates)]
+    questions = _questions(_by_batch(page, frame, candidates, grouped), told, candidates)
     if not questions:
         return {}
     columns = np.hstack([question.columns for question in questions])
@@ -119,26 +118,29 @@ def _by_batch(page: MixedFit, frame: pd.DataFrame, candidates: Sequence[Candidat
     """Return what was done to each batch, in the order of the fit's batches; the rows where each is a batch."""
     columns = [c.column for c in candidates]
     if not grouped:
-        return frame[["recipe", "batch", *columns]]
-    means = frame.groupby("batch").agg({"recipe": "first", **dict.fromkeys(columns, "mean")})
+        return frame[["recipe", "batch", *columns]].reset_index(drop=True)
+    by_batch = frame.groupby("batch")
+    means = by_batch[columns].mean().assign(recipe=by_batch["recipe"].first())
     at = [factor.name for factor in page.sums.design.factors].index("batch")
     return means.reindex([str(label) for label in page.sums.labels[at]]).reset_index(names="batch")
 
 
-def _questions(batches: pd.DataFrame, candidate: Candidate, others: Sequence[Candidate]) -> list[_Question]:
-    x = batches[candidate.column].to_numpy(dtype=np.float64)
+def _questions(batches: pd.DataFrame, told: Sequence[Candidate], candidates: Sequence[Candidate]) -> list[_Question]:
+    x = batches[[c.column for c in told]].to_numpy(dtype=np.float64)
+    codes, names = pd.factorize(batches["recipe"])
+    member = codes[:, None] == np.arange(len(names))
+    enough = np.array([varies_enough(x[own]) for own in member.T])
+    within = x - ((member.T @ x) / member.sum(axis=0)[:, None])[codes]
     found = []
-    recipes = recipes_that_vary(batches, candidate.column)
-    if len(recipes) > 1:
-        own = batches["recipe"].to_numpy()[:, None] == np.array(recipes, dtype=object)
-        found.append(_Question(candidate, RECIPES, x[:, None] * own))
-    knots = batch_knots(batches, candidate)
-    if knots is not None:
-        found.append(_Question(candidate, BEND, restricted_cubic_basis(x, knots)[:, 1:]))
-    within = x - (batches[candidate.column].groupby(batches["recipe"]).transform("mean")).to_numpy(dtype=np.float64)
-    for partner in partners(batches, candidate, others):
-        values = partner.values.to_numpy(dtype=np.float64)
-        found.append(_Question(candidate, partner.name, (within * (values - values.mean()))[:, None]))
+    for k, candidate in enumerate(told):
+        if enough[:, k].sum() > 1:
+            found.append(_Question(candidate, RECIPES, x[:, [k]] * member[:, enough[:, k]]))
+        knots = batch_knots(batches, candidate)
+        if knots is not None:
+            found.append(_Question(candidate, BEND, restricted_cubic_basis(x[:, k], knots)[:, 1:]))
+        for partner in partners(batches, candidate, candidates):
+            values = partner.values.to_numpy(dtype=np.float64)
+            found.append(_Question(candidate, partner.name, (within[:, k] * (values - values.mean()))[:, None]))
     return found
 
 

@@ -173,15 +173,14 @@ def compare_rows(table: PackTable, rows: pd.DataFrame, measure: Measure) -> Comp
     not_assessed: list[NotAssessed] = []
     columns: dict[str, Floats] = {}
     spreads: dict[str, pd.Series] = {}
+    done = rows.loc[frame.index, list(dict.fromkeys(practice.name for practice in table.practices))]
     for practice in table.practices:
-        if (
-            practice.type == "category"
-            and _usable_levels(keyed, rows.loc[frame.index, practice.name]) >= SPREAD_FROM_LEVELS
-        ):
-            spreads[f"level_{practice.name}"] = rows.loc[frame.index, practice.name].fillna("not noted")
+        values = done[practice.name]
+        if practice.type == "category" and _usable_levels(keyed, values) >= SPREAD_FROM_LEVELS:
+            spreads[f"level_{practice.name}"] = values.fillna("not noted")
             not_assessed.append(NotAssessed(practice.name, _ALLOWED_FOR, practice.label))
             continue
-        made = _candidates(keyed, rows.loc[frame.index, practice.name], practice)
+        made = _candidates(keyed, values, practice)
         if isinstance(made, NotAssessed):
             not_assessed.append(made)
         else:
@@ -194,8 +193,8 @@ def compare_rows(table: PackTable, rows: pd.DataFrame, measure: Measure) -> Comp
     )  # fmt: skip
 
 
-def where_it_varies(frame: pd.DataFrame, column: str) -> pd.DataFrame:
-    """Return the rows of the recipes in which a practice took more than one value.
+def where_it_varies(frame: pd.DataFrame, column: str) -> npt.NDArray[np.bool_]:
+    """Return which rows are of recipes in which a practice took more than one value.
 
     Slopes are within recipes: a recipe that never gets finings says nothing of a dose of 0, however often it was
     brewed. All rows where it varied within none.
@@ -206,9 +205,13 @@ def where_it_varies(frame: pd.DataFrame, column: str) -> pd.DataFrame:
         ``recipe`` and the practice's column.
     column : str
     """
-    by_recipe = frame.groupby("recipe")[column]
-    varied = by_recipe.transform("max") > by_recipe.transform("min")
-    return frame[varied] if varied.any() else frame
+    codes = pd.factorize(frame["recipe"])[0]
+    x = frame[column].to_numpy(dtype=np.float64)
+    low, high = np.full(codes.max(initial=0) + 1, np.inf), np.full(codes.max(initial=0) + 1, -np.inf)
+    np.fmin.at(low, codes, x)
+    np.fmax.at(high, codes, x)
+    varied = np.asarray((high > low)[codes])
+    return varied if varied.any() else np.ones(len(frame), dtype=np.bool_)
 
 
 def _measured(rows: pd.DataFrame, measure: Measure) -> tuple[pd.DataFrame, tuple[LeftOut, ...]]:
@@ -259,6 +262,8 @@ def _zeros_as_limits(frame: pd.DataFrame) -> pd.DataFrame:
 def _zeros_told(rows: pd.DataFrame, measure: Measure) -> tuple[str, ...]:
     if measure.is_tasting or measure.scale != "log":
         return ()
+    if not (rows[measure.name] == 0).any():
+        return ()
     known = rows.loc[rows["batch"].notna() & rows["recipe"].notna(), measure.name]
     found = int((known == 0).sum())
     if not found or not (known > 0).any():
@@ -275,18 +280,20 @@ def _without(frame: pd.DataFrame, out: pd.Series, reason: str, left_out: list[Le
 def _candidates(
     frame: pd.DataFrame, values: pd.Series, practice: Practice
 ) -> list[tuple[Candidate, Floats]] | NotAssessed:
-    recorded = frame.loc[values.notna(), "batch"].nunique()
+    noted = values.notna().to_numpy()
+    recorded = len(np.unique(frame["batch"].to_numpy(dtype=np.int64)[noted]))
     if not recorded:
         return NotAssessed(practice.name, "not recorded for any batch", practice.label)
     if recorded < FEWEST_BATCHES:
         reason = f"recorded for {count(recorded, 'batch', 'batches')} only; at least {FEWEST_BATCHES} are needed"
         return NotAssessed(practice.name, reason, practice.label)
-    why_not = seldom_recorded(frame, values, practice)
+    why_not = "" if noted.all() else seldom_recorded(frame, values, practice)
     if why_not:
         return NotAssessed(practice.name, why_not, practice.label)
     if practice.type == "category":
         return _level_candidates(frame, values, practice)
-    numbers = values.astype(np.float64).replace([np.inf, -np.inf], np.nan)
+    numbers = values.astype(np.float64)
+    numbers = numbers.where(np.isfinite(numbers))
     why_not = _does_not_vary(frame, numbers)
     if why_not:
         return NotAssessed(practice.name, why_not, practice.label)
@@ -334,11 +341,11 @@ def _does_not_vary(frame: pd.DataFrame, numbers: pd.Series) -> str:
     if len(values) < 2:
         return "never varies"
     recipe, batch = (frame[key].to_numpy(dtype=np.int64)[known] for key in ("recipe", "batch"))
-    each = np.unique(np.column_stack([recipe, x, batch]), axis=0)
-    counts = np.zeros((recipe.max() + 1, len(values)), dtype=np.int64)
-    np.add.at(counts, (each[:, 0], each[:, 1]), 1)
-    usual = counts.argmax(axis=1)
-    changed = len(np.unique(each[each[:, 1] != usual[each[:, 0]], 2]))
+    several = batch.max() + 1
+    pair, own = np.divmod(np.unique((recipe * len(values) + x) * several + batch), several)
+    of, value = np.divmod(pair, len(values))
+    counts = np.bincount(pair, minlength=(recipe.max() + 1) * len(values)).reshape(-1, len(values))
+    changed = len(np.unique(own[value != counts.argmax(axis=1)[of]]))
     if changed == 0:
         return "differs only between recipes, so that it cannot be told from the recipe"
     if changed < FEWEST_ON_A_SIDE:

@@ -30,7 +30,7 @@ __all__ = [
     "by_recipe",
     "interactions",
     "partners",
-    "recipes_that_vary",
+    "varies_enough",
 ]
 
 FEWEST_BATCHES_OF_A_RECIPE = 6
@@ -93,7 +93,7 @@ def by_recipe(page: MixedFit, rows: FittedRows, candidate: Candidate) -> ByRecip
     candidate : Candidate
     """
     frame, column = rows.frame, candidate.column
-    recipes = recipes_that_vary(frame, column)
+    recipes = _recipes_that_vary(frame, column)
     if len(recipes) < 2:
         return None
     added = {f"{column} in {r}": frame[column] * (frame["recipe"] == r) for r in recipes[1:]}
@@ -143,7 +143,8 @@ def batch_knots(frame: pd.DataFrame, candidate: Candidate) -> tuple[float, ...] 
 
 def _doses(frame: pd.DataFrame, column: str) -> Floats:
     """Return each batch's dose, of the recipes in which it varied."""
-    return where_it_varies(frame, column).groupby("batch")[column].first().to_numpy(dtype=np.float64)
+    first = where_it_varies(frame, column) & ~frame["batch"].duplicated().to_numpy()
+    return frame[column].to_numpy(dtype=np.float64)[first]
 
 
 def interactions(
@@ -170,7 +171,7 @@ def partners(frame: pd.DataFrame, candidate: Candidate, others: Sequence[Candida
 def _interaction(page: MixedFit, rows: FittedRows, candidate: Candidate, partner: Partner) -> Interaction | None:
     frame, column, values = rows.frame, candidate.column, partner.values
     product = f"{candidate.column} with {partner.name}"
-    seen = where_it_varies(frame, column).index
+    seen = where_it_varies(frame, column)
     batches = values[seen].groupby(frame.loc[seen, "batch"]).first()
     low, high = (0.0, 1.0) if partner.name == FINED else tuple(float(q) for q in batches.quantile([0.1, 0.9]))
     if not low < high or min((batches > low).sum(), (batches < high).sum()) < FEWEST_ON_A_SIDE:
@@ -184,15 +185,17 @@ def _interaction(page: MixedFit, rows: FittedRows, candidate: Candidate, partner
     return Interaction(partner.name, low * partner.step, high * partner.step, ends[0], ends[1], tested.p)
 
 
-def recipes_that_vary(frame: pd.DataFrame, column: str) -> list[str]:
-    """Return the recipes with batches enough in which a practice was now one way and now another."""
+def varies_enough(doses: Floats) -> npt.NDArray[np.bool_]:
+    """Return for each practice whether a recipe's batches (n, k) are enough, and were now one way and now another."""
+    changed = (np.abs(doses - np.median(doses, axis=0)) > 1e-9).sum(axis=0)
+    return np.asarray((len(doses) >= FEWEST_BATCHES_OF_A_RECIPE) & (changed >= FEWEST_ON_A_SIDE))
+
+
+def _recipes_that_vary(frame: pd.DataFrame, column: str) -> list[str]:
     by_batch = frame.groupby(["recipe", "batch"])[column].first()
-    grouped = by_batch.groupby("recipe")
-    usual = by_batch - grouped.transform("median")
-    changed = (usual.abs() > 1e-9).groupby("recipe").sum()
-    size = grouped.size()
-    enough = (size >= FEWEST_BATCHES_OF_A_RECIPE) & (changed >= FEWEST_ON_A_SIDE)
-    return [str(recipe) for recipe in size.index[enough]]
+    return [
+        str(r) for r, own in by_batch.groupby("recipe") if varies_enough(own.to_numpy(dtype=np.float64)[:, None])[0]
+    ]
 
 
 def _refit(page: MixedFit, rows: FittedRows, added: Mapping[str, pd.Series]) -> MixedFit | None:

@@ -76,8 +76,8 @@ def test_without_readings_every_practice_says_so(simulated_packs):
 
 def test_a_recipe_that_never_had_it_says_nothing_of_none_at_all():
     frame = pd.DataFrame({"recipe": ["A", "A", "B", "B", "C"], "x": [3.0, 4.0, 0.0, 0.0, 9.0]})
-    assert where_it_varies(frame, "x")["x"].tolist() == [3.0, 4.0]
-    assert len(where_it_varies(frame.assign(x=1.0), "x")) == 5
+    assert where_it_varies(frame, "x").tolist() == [True, True, False, False, False]
+    assert where_it_varies(frame.assign(x=1.0), "x").all()
 
 
 def test_the_range_seen_is_that_of_the_recipes_that_were_fined(simulated_packs):
