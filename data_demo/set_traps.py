@@ -6,6 +6,7 @@ most often that no practice does anything, whatever a plain analysis finds.
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -22,6 +23,7 @@ __all__ = [
     "changed_once",
     "changed_once_in_one_recipe",
     "coarsely_written",
+    "looked_at_again",
     "noted_when_wrong",
     "one_batch_apart",
     "recipes_against_each_other",
@@ -119,6 +121,14 @@ def one_batch_apart(brewery: SmallBrewery, rng: np.random.Generator) -> PackTabl
         ),
         brewery,
     )
+
+
+def looked_at_again(brewery: SmallBrewery, rng: np.random.Generator, looks: Sequence[int]) -> Iterator[PackTable]:
+    """The same brewery as its batches come in: a pack table each time that so many of them are packed."""
+    rows = simulate_packs(brewery, rng)
+    place = _place(rows)
+    for batches in looks:
+        yield pack_table_of(rows[place < batches].reset_index(drop=True), brewery)
 
 
 def with_limits(brewery: SmallBrewery, rng: np.random.Generator, limit: float) -> PackTable:

@@ -16,12 +16,14 @@ from analysis.findings.wording import listing
 from analysis.models import BatchesNeeded, batches_needed
 from analysis.verdicts import Effect, Judgement, MarginAtLevel, Verdict, judge_family, sequence_reach
 
-__all__ = ["practice_effect"]
+__all__ = ["AT_ONE_LOOK", "practice_effect"]
 
 # On a log scale an end further out is beyond all numbers: hardly more batches than practices.
 WIDEST = 100.0
 # The interval for repeated looks is asymptotic.
 FEWEST_FOR_LOOKS = 10
+# How a caution on repeated looks begins.
+AT_ONE_LOOK = "holds at one look"
 # Of so few practices hardly any batch is used up.
 MOST_UNCROWDED = 2
 
@@ -56,6 +58,7 @@ def practice_effect(
     followers = notes.separation.followers.get(column, ())
     kept = _kept(together.estimate, level, log)
     batches = int(notes.frame["batch"].nunique())
+    often = _often(together, batches, level, log, unit)
     crowded = judgement.verdict is Verdict.CANNOT_TELL_YET and MOST_UNCROWDED < len(fits.together) > together.df
     return PracticeEffect(
         practice=" + ".join([candidate.name, *(f.candidate.name for f in followers)]),
@@ -72,11 +75,14 @@ def practice_effect(
         batches=batches,
         needed=None if crowded else _needed(judgement, margin, batches),
         crowded=crowded,
-        looked_at_often=_often(together, batches, level, log, unit),
+        looked_at_often=often,
         along=tuple(_along(f, f.candidate.spoken) for f in followers),
         selected=_selected(together, judgement, level, log, unit),
         rests_on=notes.rests_on[column].batch if column in notes.rests_on else None,
-        cautions=cautions_for(candidate, notes, together=together, alone=alone, without_trend=without_trend),
+        cautions=(
+            *cautions_for(candidate, notes, together=together, alone=alone, without_trend=without_trend),
+            *_at_one_look(judgement, often),
+        ),
     )
 
 
@@ -126,6 +132,20 @@ def _often(slope: Slope, batches: int, level: float, log: bool, unit: str) -> Es
     if log and reach > WIDEST:
         return None
     return _estimate(slope, slope.estimate - reach, slope.estimate + reach, level, log, unit, 0.95)
+
+
+def _at_one_look(judgement: Judgement, often: Estimate | None) -> tuple[str, ...]:
+    """Return what whoever looks again and again has to know of a practice that is told to raise or lower."""
+    if judgement.verdict not in (Verdict.RAISES, Verdict.LOWERS):
+        return ()
+    if often is None:
+        return (f"{AT_ONE_LOOK}, and with so few batches no interval holds for more",)
+    if often.low > 0 or often.high < 0:
+        return ()
+    return (
+        f"{AT_ONE_LOOK}: if you look every week until something shows, wait until the interval “however often you "
+        "look” leaves zero out too",
+    )
 
 
 def _selected(slope: Slope, judgement: Judgement, level: float, log: bool, unit: str) -> Estimate | None:

@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 from scipy import stats
 
+from analysis.findings.practice_effects import AT_ONE_LOOK
 from analysis.findings.practice_rounding import grid_of
 from analysis.findings.practices import practices
 from analysis.verdicts import Verdict
@@ -232,3 +233,12 @@ def test_what_was_noted_now_and_then_takes_no_batches_away():
     found = practices(pack_table_of(rows, brewery), "total_oxygen")
     assert "recorded for" in {n.practice: n.reason for n in found.not_assessed}["practice_1"]
     assert found.batches == brewery.batches
+
+
+@pytest.mark.parametrize(("effect", "warned"), [(0.08, True), (0.3, False)])
+def test_a_verdict_that_repeated_looks_do_not_bear_out_says_so(effect, warned):
+    brewery = SmallBrewery(effects=(effect,), recipes=1, tank=0.0)
+    found = effect_of(told(brewery, np.random.default_rng(6)))
+    assert found.verdict is Verdict.RAISES
+    assert (found.looked_at_often.low <= 0) is warned
+    assert any(words.startswith(AT_ONE_LOOK) for words in found.cautions) is warned
