@@ -8,12 +8,15 @@ from datetime import datetime
 
 import numpy as np
 import numpy.typing as npt
+import pandas as pd
 
+from analysis.ledger.anew import RUNS, numbers_again, runs_on_record, told_anew
 from analysis.ledger.applying import apply_changes
 from analysis.ledger.book import Book, next_number, open_book, turn_state
 from analysis.ledger.changes import Changes, Numbering
 from analysis.ledger.conflicts import open_conflicts
 from analysis.ledger.database import Database
+from analysis.ledger.identity import moments_of
 from analysis.ledger.leftovers import left_behind
 from analysis.ledger.notices import conflict_problems, left_behind_problems, taken_before_problems
 from analysis.ledger.packing import pack
@@ -56,10 +59,33 @@ def commit(database: Database, intake: Intake, by: str, at: datetime) -> Commit:
     with database.writing() as connection:
         book = open_book(connection)
         offer = _Offer(intake, sources, taken_before(connection, sources), rows, by, at)
-        return _land(book, offer)
+        return _land(book, *_with_years(book, offer))
 
 
-def _land(book: Book, offer: _Offer) -> Commit:
+def _with_years(book: Book, offer: _Offer) -> tuple[_Offer, tuple[Problem, ...]]:
+    """Return an offer whose sheets are told from those of another year, and what is to be said of numbers that begin
+    again."""
+    runs = next((rows for rows in offer.rows if rows.packed.kind.name == RUNS), None)
+    if runs is None:
+        return offer, ()
+    frame = _runs_frame(_on_sheets(runs, ~offer.repeated))
+    recorded = runs_on_record(book)
+    known = known_files(book.connection, {source.sha256 for source in offer.sources})
+    told = numbers_again(frame, recorded, offer.sources)
+    return replace(offer, sources=told_anew(book, offer.sources, frame, recorded, known)), told
+
+
+def _runs_frame(runs: Incoming) -> pd.DataFrame:
+    words = {name: runs.packed.column(name).plain(slice(None)) for name in ("run", "batch")}
+    return pd.DataFrame(
+        {
+            "source": runs.packed.sheet, "source_row": runs.packed.source_row, "key": runs.marks.key,
+            "moment": moments_of(runs.packed), **words,
+        }
+    )  # fmt: skip
+
+
+def _land(book: Book, offer: _Offer, of_years: tuple[Problem, ...]) -> Commit:
     """Decide what an offer changes, and write it if it changes anything."""
     known = known_files(book.connection, {source.sha256 for source in offer.sources})
     told = taken_before_problems(offer.sources, offer.repeated, known)
@@ -73,10 +99,10 @@ def _land(book: Book, offer: _Offer) -> Commit:
         same = {change.kind: Counts(unchanged=change.tally.counts.rows) for change in changes}
         return Commit(None, book.state, _sum(unchanged, same), told)
     counts = _sum(unchanged, {change.kind: change.tally.counts for change in changes})
-    problems = (*told, *_left_behind(book, offer, new, changes))
+    problems = (*told, *of_years, *_left_behind(book, offer, new, changes))
     altered = [change.kind for change in changes if change.alters]
     state = turn_state(book, "intake", offer.by, offer.at, altered, intake=number)
-    write_sources(book.connection, offer.intake, number, state, counts)
+    write_sources(book.connection, offer.intake, number, state, counts, [s.family for s in offer.sources])
     for change in changes:
         apply_changes(book, change)
     numbering.save()

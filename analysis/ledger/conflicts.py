@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 from sqlalchemy import Connection, Row, select
 
-from analysis.ledger.identity import LOOSE
+from analysis.ledger.identity import is_compared
 from analysis.ledger.tables import FILES, INTAKES, KIND_TABLES, SHEETS, STATES, KindTables
 from analysis.records import kinds
 from analysis.vocabulary import measure
@@ -115,12 +115,11 @@ def _claim(kind: kinds.Kind, row: Row[Any]) -> Claim:
 
 def _conflict(kind: kinds.Kind, number: int, rows: Sequence[Row[Any]]) -> Conflict:
     claims = tuple(_claim(kind, row) for row in rows)
-    about = {name: _first(claims, name) for name in kind.identity}
+    about = {name: _first(claims, name) for name in (*kind.identity, *([kind.aside] if kind.aside else []))}
     differing = [
         name
         for name in (*kind.names, "extra")
-        if len({claim.values[name] for claim in claims}) > 1
-        and (name not in kind.identity or name == LOOSE.get(kind.name))
+        if len({claim.values[name] for claim in claims}) > 1 and (name == "extra" or is_compared(kind, name))
     ]
     return Conflict(number, kind.name, {n: v for n, v in about.items() if v is not None}, tuple(differing), claims)
 

@@ -17,13 +17,14 @@ from sqlalchemy import Table, func, select
 from analysis.ledger.book import Book
 from analysis.ledger.claims import conditions_on_keys, has_rows, make_ready_to_find
 from analysis.ledger.decisions import load_decisions
-from analysis.ledger.identity import LOOSE, Marks
+from analysis.ledger.identity import LOOSE, Marks, span_years
 from analysis.ledger.reading import read_numbers
 from analysis.ledger.tables import KindTables
 
 __all__ = ["Glance", "glance"]
 
 _SEEN = ("key", "content", "record", "sheet", "until", "conflict", "filled")
+_OCCASION = "occasion"  # when the thing of a row on record was [µs since 1970], 0 for none
 _MANY = 4  # a look-up of more than one row in so many reads them all
 
 Bools = npt.NDArray[np.bool_]
@@ -47,7 +48,7 @@ class Glance:
     ended: Indices
 
 
-def glance(book: Book, tables: KindTables, marks: Marks, families: Indices) -> Glance:
+def glance(book: Book, tables: KindTables, marks: Marks, families: Indices, moments: Indices) -> Glance:
     """Return what is told of offered rows that differ in key, or in content, or in family.
 
     Parameters
@@ -60,6 +61,8 @@ def glance(book: Book, tables: KindTables, marks: Marks, families: Indices) -> G
         What each row is about and what it says.
     families : array, shape (n,)
         The family of each row's sheet.
+    moments : array, shape (n,)
+        When each row's thing was [µs since 1970], 0 where it does not say: what tells uses of one number apart.
     """
     alone = ~pd.Series(marks.key).duplicated(keep=False).to_numpy()
     nothing, zeros = np.zeros(len(alone), dtype=bool), np.zeros(len(alone), dtype=np.int64)
@@ -67,6 +70,7 @@ def glance(book: Book, tables: KindTables, marks: Marks, families: Indices) -> G
     if not len(found):
         return Glance(alone, nothing, zeros, nothing, nothing, zeros[:0])
     key = pd.Index(marks.key)
+    alone &= ~_in_other_years(found, key, moments)
     current = found[found["until"].eq(0)]
     same, record = _standing_the_same(current, key, marks.content)
     decided = load_decisions(book.connection, tables.kind.name)["key"]
@@ -76,12 +80,26 @@ def glance(book: Book, tables: KindTables, marks: Marks, families: Indices) -> G
     return Glance(alone & ~key.isin(found["key"]), same, record, only, only & key.isin(current["key"]), ended)
 
 
+def _in_other_years(found: pd.DataFrame, key: pd.Index, moments: Indices) -> Bools:
+    """Return whether the rows about a number, on record or offered, may speak of uses of it in two years."""
+    dated = found[found[_OCCASION].ne(0)].groupby("key")[_OCCASION].agg(["min", "max"])
+    if not len(dated):
+        return np.zeros(len(key), dtype=bool)
+    place = dated.index.get_indexer(key)
+    last, first = np.append(dated["max"].to_numpy(), 0)[place], np.append(dated["min"].to_numpy(), 0)[place]
+    low = np.where((moments != 0) & (moments < first), moments, first)
+    return span_years(low, np.maximum(last, np.where(first != 0, moments, 0)))
+
+
 def _on_record(book: Book, tables: KindTables, key: Indices) -> pd.DataFrame:
     """Return the rows on record with these keys, but not what they say."""
+    occasion = tables.kind.occasion
+    names = (*_SEEN, *([occasion] if occasion else []))
     if not has_rows(book.connection, tables.records):
-        return pd.DataFrame(columns=list(_SEEN), dtype=np.int64)
+        return pd.DataFrame(columns=[*_SEEN, _OCCASION], dtype=np.int64)
     make_ready_to_find(book.connection, tables)
-    return _rows(book, tables.records, _SEEN, np.unique(key))
+    rows = _rows(book, tables.records, names, np.unique(key))
+    return rows.rename(columns={occasion: _OCCASION}) if occasion else rows.assign(occasion=0)
 
 
 def _rows(book: Book, table: Table, names: tuple[str, ...], keys: Indices) -> pd.DataFrame:

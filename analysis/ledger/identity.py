@@ -10,10 +10,11 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.ledger.hashing import combined
-from analysis.ledger.packing import Packed
+from analysis.ledger.packing import Packed, PackedColumn
 from analysis.records import kinds
+from analysis.records.occasions import are_apart
 
-__all__ = ["LOOSE", "Marks", "content_marks", "key_columns", "marks"]
+__all__ = ["LOOSE", "Marks", "content_marks", "is_compared", "key_columns", "marks", "moments_of", "span_years"]
 
 # A column of the identity that a row may leave blank and still be about the same thing: a batch written without its
 # brewing day is the one batch of that number on record, and a batch of its own where there is none or more than one.
@@ -35,7 +36,7 @@ def key_columns(kind: kinds.Kind) -> tuple[str, ...]:
 
 def marks(packed: Packed) -> Marks:
     """Return what each row is about and what it says."""
-    hashes = {column.name: column.hashes() for column in packed.columns}
+    hashes = {column.name: column.hashes() for column in packed.columns if column.name != packed.kind.aside}
     keys = key_columns(packed.kind)
     return Marks(
         combined(((name, hashes[name]) for name in keys), len(packed)),
@@ -44,5 +45,28 @@ def marks(packed: Packed) -> Marks:
 
 
 def content_marks(packed: Packed) -> npt.NDArray[np.int64]:
-    """Return what each row says, shape (n,)."""
-    return combined(((column.name, column.hashes()) for column in packed.columns), len(packed))
+    """Return what each row says, shape (n,); a column that only tells rows apart is no part of it."""
+    columns = (column for column in packed.columns if column.name != packed.kind.aside)
+    return combined(((column.name, column.hashes()) for column in columns), len(packed))
+
+
+def is_compared(kind: kinds.Kind, name: str) -> bool:
+    """Return whether two rows about the same thing may contradict each other in a column."""
+    return name not in (kind.aside, "extra") and (name not in kind.identity or name == LOOSE.get(kind.name))
+
+
+def moments_of(packed: Packed) -> npt.NDArray[np.datetime64]:
+    """Return when each row says that its thing was, NaT where it does not or its kind has no such column, shape (n,).
+
+    Rows with one key are about two things where these moments lie in two years (``records.occasions``).
+    """
+    column: PackedColumn | None = packed.column(packed.kind.occasion) if packed.kind.occasion else None
+    if column is None:
+        return np.full(len(packed), np.datetime64("NaT", "us"))
+    return column.values.astype(np.int64, copy=False).view("datetime64[us]")
+
+
+def span_years(first: npt.NDArray[np.int64], last: npt.NDArray[np.int64]) -> npt.NDArray[np.bool_]:
+    """Return whether two moments [µs since 1970, 0 for none] may be those of two uses of a number, shape (n,)."""
+    told = (first != 0) & (last != 0)
+    return np.asarray(told & are_apart(first.view("datetime64[us]"), last.view("datetime64[us]")))

@@ -3,6 +3,8 @@
 The answer depends on nothing but the claims of the intakes that were not withdrawn and on what people decided, so
 taking an intake back leaves what would stand had it never come.
 
+0. Rows of one number are about two things where the number began again in another year (``occasions``).
+
 1. Of one file and sheet, its latest version's claim counts: a corrected file replaces what it said before.
 2. What a person decided is wrong is left out for as long as what they decided is right is still said by some file.
 3. One claim left, or several in the same words: it stands.
@@ -20,8 +22,10 @@ import pandas as pd
 
 from analysis.ledger.claims import Claims, Origin
 from analysis.ledger.extras import Extras, weigh_extras
-from analysis.ledger.identity import LOOSE, content_marks, key_columns
-from analysis.ledger.packing import Packed, PackedColumn
+from analysis.ledger.identity import LOOSE, content_marks, is_compared, key_columns, moments_of
+from analysis.ledger.packing import Packed
+from analysis.ledger.same_rows import join_moved
+from analysis.records.occasions import occasions
 
 __all__ = ["Filled", "Outcome", "fold"]
 
@@ -92,6 +96,8 @@ def _things(claims: Claims, hashes: dict[str, Hashes]) -> Indices:
     kind = claims.packed.kind
     strict = pd.DataFrame({"key": claims.about["key"], **{name: hashes[name] for name in key_columns(kind)}})
     group = np.asarray(strict.groupby(list(strict.columns), sort=False).ngroup(), dtype=np.int64)
+    if kind.occasion:
+        return _of_occasions(claims, group)
     if kind.name not in LOOSE:
         return group
     loose = hashes[LOOSE[kind.name]]
@@ -103,6 +109,13 @@ def _things(claims: Claims, hashes: dict[str, Hashes]) -> Indices:
     value = np.where(loose == 0, only[group], loose)
     told_apart = pd.DataFrame({"group": group, "value": value}).groupby(["group", "value"], sort=False)
     return np.asarray(told_apart.ngroup(), dtype=np.int64)
+
+
+def _of_occasions(claims: Claims, group: Indices) -> Indices:
+    """Number what each claim is about, where numbers may begin again: the uses of each number apart."""
+    counted, moment = _counted(claims.about), moments_of(claims.packed)
+    use = occasions(group, moment, counted)
+    return join_moved(claims, group, use, counted)
 
 
 def _counted(about: pd.DataFrame) -> Bools:
@@ -160,7 +173,7 @@ def _settle_several(
     compared = {
         column.name: hashes[column.name][order]
         for column in claims.packed.columns
-        if column.name != "extra" and (column.name not in claims.packed.kind.identity or _is_loose(claims, column))
+        if is_compared(claims.packed.kind, column.name)
     }
     for name in _BLANK_SPEAKS.get(claims.packed.kind.name, ()):
         compared[name] = np.where(compared[name] == 0, _SAID_BLANK, compared[name])
@@ -175,10 +188,6 @@ def _settle_several(
     stands[full] = True
     made = agree & ~np.isin(np.arange(len(agree)), group[complete])
     return _fill(claims, thing, order, group, made, extras)
-
-
-def _is_loose(claims: Claims, column: PackedColumn) -> bool:
-    return column.name == LOOSE.get(claims.packed.kind.name)
 
 
 def _least(values: Hashes, group: Indices) -> Hashes:

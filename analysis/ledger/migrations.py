@@ -13,6 +13,7 @@ from sqlalchemy.schema import CreateColumn
 from analysis.ledger.database import Database
 from analysis.ledger.errors import LedgerError
 from analysis.ledger.tables import DISMISSED, LEDGER, METADATA, RESOLUTIONS, SCHEMA
+from analysis.ledger.years_apart import tell_years_apart
 
 __all__ = ["MIGRATIONS", "Migration", "migrate"]
 
@@ -45,6 +46,11 @@ def _complete(connection: Connection) -> None:
                 _add_column(connection, table, str(CreateColumn(column).compile(dialect=connection.dialect)))
 
 
+def _years_apart(connection: Connection) -> None:
+    _complete(connection)
+    tell_years_apart(connection)
+
+
 def _add_column(connection: Connection, table: Table, definition: str) -> None:
     name = connection.dialect.identifier_preparer.quote(table.name)
     connection.execute(text(f"ALTER TABLE {name} ADD COLUMN {definition}"))
@@ -55,6 +61,7 @@ MIGRATIONS = (
     Migration(1, "the tables", _first_tables),
     Migration(2, "conflicts are settled, by whom and why", _complete),
     Migration(3, "a journal of what people decided", _complete),
+    Migration(4, "run and batch numbers that begin again each year are told apart", _years_apart),
 )
 
 

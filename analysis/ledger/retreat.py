@@ -16,11 +16,13 @@ import pandas as pd
 from analysis.ledger.book import Book
 from analysis.ledger.changes import Changes, Tally
 from analysis.ledger.decisions import load_decisions
-from analysis.ledger.identity import LOOSE
+from analysis.ledger.identity import LOOSE, span_years
 from analysis.ledger.reading import read_numbers
 from analysis.ledger.tables import KindTables
 
 __all__ = ["plain_retreat"]
+
+_LAST = np.iinfo(np.int64).max
 
 Bools = npt.NDArray[np.bool_]
 Indices = npt.NDArray[np.int64]
@@ -62,11 +64,15 @@ def _claims(book: Book, tables: KindTables, intake: int) -> pd.DataFrame:
     -------
     DataFrame
         key, record, conflict, filled, intake, family; ``row`` (not a pointer), ``own`` (of the intake), ``active`` (of
-        another intake that was not withdrawn), ``stands``, and ``latest`` (of the last intake among the active).
+        another intake that was not withdrawn), ``stands``, ``latest`` (of the last intake among the active) and
+        ``moment`` (when the thing was [µs since 1970], 0 for none).
     """
-    rows = read_numbers(book.connection, tables.records, ("key", "record", "sheet", "until", "conflict", "filled"))
+    occasion = tables.kind.occasion
+    names = ("key", "record", "sheet", "until", "conflict", "filled", *([occasion] if occasion else []))
+    rows = read_numbers(book.connection, tables.records, names)
+    rows = rows.rename(columns={occasion: "moment"}) if occasion else rows.assign(moment=0)
     pointers = read_numbers(book.connection, tables.repeats, ("key", "record", "sheet"))
-    claims = pd.concat([rows.assign(row=True), pointers.assign(row=False, until=1, conflict=0, filled=0)])
+    claims = pd.concat([rows.assign(row=True), pointers.assign(row=False, until=1, conflict=0, filled=0, moment=0)])
     sheet = claims.pop("sheet").to_numpy()
     claims = claims.assign(intake=book.intake_of(sheet), family=book.family_of(sheet), active=book.is_active(sheet))
     claims = claims.assign(own=claims["intake"].eq(intake), stands=claims.pop("until").eq(0))
@@ -86,16 +92,21 @@ def _plain_cases(
         latest_known=claims["latest"] & claims["record"].isin(claims["record"][claims["row"] & claims["active"]]),
         last=claims["intake"].where(claims["active"], 0),
         first_family=claims["family"],
+        moment=claims["moment"].where(claims["moment"].ne(0), _LAST),
+        last_moment=claims["moment"],
     ).groupby("key")
     told = by.agg(
         {
             "active": "sum", "elsewhere": "any", "stands_here": "any", "said": "any", "row": "sum", "latest": "sum",
             "latest_known": "sum", "last": "max", "filled": "max", "family": "max", "first_family": "min",
+            "moment": "min", "last_moment": "max",
         }
     )  # fmt: skip
     gone = told["active"].eq(0) & ~told["elsewhere"]
     copy = told["row"].eq(1) & told["said"]
+    one_use = ~span_years(told["moment"].to_numpy(), told["last_moment"].to_numpy())
     versions = told["family"].eq(told["first_family"]) & told["filled"].eq(0) & ~told.index.isin(decided) & (not loose)
+    versions &= one_use
     overtaken = versions & told["last"].gt(intake) & ~told["stands_here"]
     before = told["last"].gt(0) & told["latest"].eq(1) & told["latest_known"].eq(1) & ~told["elsewhere"]
     back = versions & told["last"].lt(intake) & before

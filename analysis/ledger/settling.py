@@ -24,7 +24,7 @@ from analysis.ledger.claims import (
 from analysis.ledger.consequences import changes_of
 from analysis.ledger.decisions import load_decisions
 from analysis.ledger.glancing import Glance, glance
-from analysis.ledger.identity import Marks, marks
+from analysis.ledger.identity import Marks, marks, moments_of
 from analysis.ledger.merging import fold
 from analysis.ledger.packing import Packed
 from analysis.ledger.tables import KIND_TABLES, KindTables
@@ -74,10 +74,14 @@ def settle_offered(book: Book, offered: Incoming, numbering: Numbering, intake: 
     families : array, shape (n,)
         The family of each row's sheet.
     """
+    moment = _since_1970(offered.packed)
     marked = pd.DataFrame({"key": offered.marks.key, "content": offered.marks.content, "family": families})
+    if moment.any():
+        marked["moment"] = moment
     once = np.flatnonzero(~marked.duplicated().to_numpy())
     kind = offered.packed.kind.name
-    seen = glance(book, offered.tables, Marks(offered.marks.key[once], offered.marks.content[once]), families[once])
+    marked_once = Marks(offered.marks.key[once], offered.marks.content[once])
+    seen = glance(book, offered.tables, marked_once, families[once], moment[once])
     parts = [
         Changes.none(kind, Tally(unchanged=len(offered) - len(once))),
         _added(offered, once[seen.fresh], numbering, Tally(added=int(seen.fresh.sum()))),
@@ -97,6 +101,12 @@ def settle_keys(book: Book, tables: KindTables, keys: Indices, numbering: Number
         claims = load_claims(book, tables, keys[start : start + _SLICE])
         parts.append(_weigh(book, claims, numbering))
     return join_changes(parts)
+
+
+def _since_1970(packed: Packed) -> Indices:
+    """Return when each row's thing was [µs since 1970], 0 where it does not say, shape (n,)."""
+    moments = moments_of(packed)
+    return np.where(np.isnat(moments), np.int64(0), moments.view(np.int64))
 
 
 def _added(offered: Incoming, rows: Indices, numbering: Numbering, tally: Tally) -> Changes:

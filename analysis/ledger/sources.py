@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -94,14 +94,22 @@ def taken_before(connection: Connection, sources: tuple[Source, ...]) -> npt.NDA
 
 
 def write_sources(
-    connection: Connection, intake: Intake, number: int, state: int, counts: Mapping[str, Counts]
+    connection: Connection,
+    intake: Intake,
+    number: int,
+    state: int,
+    counts: Mapping[str, Counts],
+    families: Sequence[str],
 ) -> None:
-    """Write down an intake, what became of its rows, its files and its sheets, in the order of ``sources_of``."""
+    """Write down an intake, what became of its rows, its files and its sheets.
+
+    ``families`` are those of the sheets, in the order of ``sources_of``.
+    """
     connection.execute(insert(INTAKES).values(intake=number, state=state))
     for kind, count in counts.items():
         fates = {name: getattr(count, name) for name in ("added", "updated", "unchanged", "conflicting")}
         connection.execute(insert(COUNTS).values(intake=number, kind=kind, **fates))
-    sheet_number = next_number(connection, SHEETS, "sheet")
+    first = sheet_number = next_number(connection, SHEETS, "sheet")
     for file_number, file in enumerate(intake.files, start=next_number(connection, FILES, "file")):
         connection.execute(insert(FILES).values(file=file_number, intake=number, name=file.file, sha256=file.sha256))
         for place, sheet in enumerate(file.sheets):
@@ -112,7 +120,7 @@ def write_sources(
                     intake=number,
                     place=place,
                     name=sheet.sheet,
-                    family=family_of_sheet(file.file, sheet.sheet),
+                    family=families[sheet_number - first],
                     kind=sheet.kind,
                     header_row=sheet.header_row,
                     rows=sheet.rows,

@@ -13,29 +13,31 @@ from analysis.linking.entries import DAY, NEVER, Flags, Ints, seconds_of
 from analysis.linking.numbers import AFTER, BEFORE, FOUND, NO_NUMBER, UNDATED, UNKNOWN, Pool, UseIndex
 from analysis.linking.occupancy import Occupancy, day_words
 from analysis.linking.runs import Runs
+from analysis.records.occasions import APART
 
 __all__ = ["SHELF", "BatchFinder", "Links", "batch_finder", "match_operations", "match_readings", "match_runs"]
 
 SHELF = 730 * DAY
 """A reading or tasting this long after packing still belongs to the run (common practice, no source)."""
 
-_NO_RUN, _SEVERAL_RUNS = AFTER + 1, AFTER + 2
+_NO_RUN, _SEVERAL_RUNS, _SEVERAL_BATCHES = AFTER + 1, AFTER + 2, AFTER + 3
 
 _IN_TANK = {
     NO_NUMBER: "no batch number, and no batch is known to have stood in that tank then",
     UNKNOWN: "the batch number is not on record, and no batch is known to have stood in that tank then",
-    UNDATED: "no date, and the batch number has been used more than once",
+    UNDATED: "no date, and the batch number has been used more than once: write the date beside it",
     BEFORE: "dated before the batch of that number was brewed",
     AFTER: "dated after the batch of that number had left the cellar",
 }
 _IN_PACK = {
     NO_NUMBER: "no run number",
     UNKNOWN: "the run number is not on record",
-    UNDATED: "no date, and the run number has been used more than once",
+    UNDATED: "no date, and the run number has been used more than once: write the date beside it",
     BEFORE: "dated before the run of that number was packed",
     AFTER: "dated long after the run of that number was packed",
     _NO_RUN: "the row names no run on record, and its batch is not known to have been packed by then",
     _SEVERAL_RUNS: "the row names no run on record, and its batch was packed in several",
+    _SEVERAL_BATCHES: "no date, and the batch number has been used more than once: write the date beside it",
 }
 
 
@@ -98,7 +100,8 @@ def match_runs(rows: pd.DataFrame, seconds: Ints, runs: Runs, pool: Pool | None 
     Parameters
     ----------
     rows : DataFrame
-        ``run`` and, where the kind has it, ``batch``.
+        ``run`` and, where the kind has them, ``batch`` and ``packed_at``: a row that says when its run was packed
+        belongs to the run that was.
     seconds : ndarray, shape (n,)
         When each row was read or tasted [s].
     runs : Runs
@@ -114,7 +117,16 @@ def match_runs(rows: pd.DataFrame, seconds: Ints, runs: Runs, pool: Pool | None 
         better, found = _by_run_and_batch(rows.iloc[doubtful], code[doubtful], seconds[doubtful], runs, pool)
         place = doubtful[found]
         run[place], ended[place], how[place] = better[found], FOUND, 2
-    words = ("by run number", "by run number and date", "by run number and batch number")
+    if "packed_at" in rows:
+        packed = seconds_of(rows["packed_at"])
+        place = np.flatnonzero((uses[code] > 1) & (packed != NEVER))
+        told, by_batch = _by_packing(rows.iloc[place], code[place], packed[place], runs, pool)
+        found = told >= 0
+        run[place[found]], ended[place[found]], how[place[found]] = told[found], FOUND, np.where(by_batch, 4, 3)[found]
+    words = (
+        "by run number", "by run number and date", "by run number and batch number", "by run number and packing date",
+        "by run number, batch number and packing date",
+    )  # fmt: skip
     return Links(_batch_of(run, runs), run, _phrases(how, words), _spoken(ended, _IN_PACK))
 
 
@@ -158,8 +170,32 @@ def _in_cellar(
     return use, _phrases(how, words), ended
 
 
+def _by_packing(rows: pd.DataFrame, code: Ints, packed: Ints, runs: Runs, pool: Pool | None) -> tuple[Ints, Flags]:
+    """Return the run of that number that was packed nearest to the moment that each row names, -1 where none was then.
+
+    Of a row that names a batch, the runs of both numbers count; the flags say where they did.
+    """
+    within = int(APART / np.timedelta64(1, "s"))
+    run = _run_index(runs).nearest(code, packed, within)
+    by_batch = np.zeros(len(rows), dtype=bool)
+    if pool is not None and len(rows):
+        index, both = _pairs(rows, code, runs, pool)
+        member = index.nearest(both, packed, within)
+        by_batch = member >= 0
+        run[by_batch] = runs.members["run"].to_numpy(np.int64)[member[by_batch]]
+        run[(both >= 0) & ~by_batch] = -1
+    return run, by_batch
+
+
 def _by_run_and_batch(rows: pd.DataFrame, code: Ints, seconds: Ints, runs: Runs, pool: Pool) -> tuple[Ints, Flags]:
     """Return the run that both numbers name together, where its number alone names several."""
+    index, both = _pairs(rows, code, runs, pool)
+    member, ended = index.find(both, both >= 0, seconds)
+    return runs.members["run"].to_numpy(np.int64)[member], ended == FOUND
+
+
+def _pairs(rows: pd.DataFrame, code: Ints, runs: Runs, pool: Pool) -> tuple[UseIndex, Ints]:
+    """Return the batches in runs by both their numbers, ready to be found, and which each row names, -1 for none."""
     members = runs.members
     wide = len(pool.keys) + 1
     pair = runs.table["code"].to_numpy(np.int64)[members["run"]] * wide + members["batch_code"].to_numpy(np.int64)
@@ -168,9 +204,7 @@ def _by_run_and_batch(rows: pd.DataFrame, code: Ints, seconds: Ints, runs: Runs,
     wanted = np.where(given & (batch >= 0), code * wide + batch, -1)
     place = np.minimum(np.searchsorted(pairs, wanted), len(pairs) - 1)
     both = np.where(pairs[place] == wanted, place, -1)
-    index = _pack_index(pair_code.astype(np.int64), members["packed"].to_numpy(np.int64), len(pairs))
-    member, ended = index.find(both, both >= 0, seconds)
-    return members["run"].to_numpy(np.int64)[member], ended == FOUND
+    return _pack_index(pair_code.astype(np.int64), members["packed"].to_numpy(np.int64), len(pairs)), both
 
 
 def _in_pack(rows: pd.DataFrame, seconds: Ints, finder: BatchFinder, runs: Runs) -> Links:
@@ -180,7 +214,7 @@ def _in_pack(rows: pd.DataFrame, seconds: Ints, finder: BatchFinder, runs: Runs)
     index = _pack_index(members["batch_code"].to_numpy(np.int64), packed, len(finder.pool.keys))
     code, given = finder.pool.codes(rows["batch"])
     member, ended = index.find(code, given, seconds)
-    ended = np.where(np.isin(ended, (BEFORE, AFTER)), _NO_RUN, ended)
+    ended = np.where(np.isin(ended, (BEFORE, AFTER)), _NO_RUN, np.where(ended == UNDATED, _SEVERAL_BATCHES, ended))
     found = np.flatnonzero(member >= 0)
     by_then, that_day = _packed_by_then(members, member[found], seconds[found])
     sure = (by_then == 1) | (that_day == 1)

@@ -164,6 +164,21 @@ class UseIndex:
         use[found] = self.use[place[found]]
         return use, ended.astype(np.int64)
 
+    def nearest(self, code: Ints, seconds: Ints, within: int) -> Ints:
+        """Return the use that begins nearest to each moment, -1 where none begins within so many seconds of it."""
+        use = np.full(len(code), -1, dtype=np.int64)
+        rows = np.flatnonzero((code >= 0) & (seconds != NEVER))
+        if not len(rows) or not len(self.keys):
+            return use
+        wanted = (code[rows] << _SHIFT) | seconds[rows]
+        after = np.searchsorted(self.keys, wanted)
+        sides = np.stack([np.maximum(after - 1, 0), np.minimum(after, len(self.keys) - 1)])
+        away = np.where(self.code[sides] == code[rows], np.abs(self.keys[sides] - wanted), np.iinfo(np.int64).max)
+        side = np.argmin(away, axis=0)
+        near = away[side, np.arange(len(rows))] <= within
+        use[rows[near]] = self.use[sides[side, np.arange(len(rows))]][near]
+        return use
+
 
 def clusters(code: Ints, seconds: Ints, gap: int) -> Ints:
     """Return a number for each stretch of rows of one code that lie no more than ``gap`` [s] from the one before."""

@@ -140,7 +140,7 @@ _ROW_IS = {
 
 
 def _sheet_of(kind: str) -> _Sheet:
-    columns = [column for column in KINDS[kind].columns if column.name != "sign"]
+    columns = KINDS[kind].headed
     example = _EXAMPLES[kind]
     return _Sheet(
         KINDS[kind].label, _ROW_IS[kind], tuple(_header(column) for column in columns),

@@ -25,15 +25,17 @@ def conflicts_in(kind: str, frame: pd.DataFrame) -> tuple[Problem, ...]:
     """
     if len(frame) < 2:
         return ()
-    same = pd.Series(identities(kind, frame)).duplicated(keep=False).to_numpy()
+    thing = pd.Series(identities(kind, frame), index=frame.index)
+    same = thing.duplicated(keep=False)
     if not same.any():
         return ()
-    told = [c.name for c in kinds.KINDS[kind].columns]
+    known = kinds.KINDS[kind]
+    told = [c.name for c in known.columns if c.name != known.aside]
     few = frame.loc[same, [*told, "file", "sheet", "source_row"]]
     problems: list[Problem] = []
-    identity = list(kinds.KINDS[kind].identity)
-    for _, group in few.groupby(identity, dropna=False, sort=False):
-        problems += _of_group(kind, group.drop_duplicates(told), [name for name in told if name not in identity])
+    stated = [name for name in told if name not in known.identity]
+    for _, group in few.groupby(thing[same], sort=False):
+        problems += _of_group(kind, group.drop_duplicates(told), stated)
         if len(problems) > _TOLD:
             break
     return tuple(problems)

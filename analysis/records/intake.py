@@ -22,6 +22,7 @@ from analysis.records.frames import join_frames
 from analysis.records.kinds import KINDS
 from analysis.records.marks import REASON_AND_RUNS
 from analysis.records.recognise import Recognised, recognise
+from analysis.records.run_dates import packed_by_file
 from analysis.records.sequence import before_brewing
 from analysis.records.sheet import SheetResult, read_sheet
 from analysis.records.taken import FileIntake, Intake
@@ -118,6 +119,7 @@ def _joined(read: Sequence[ReadFile], results: Sequence[Sequence[SheetResult]]) 
             if result.rejected is not None:
                 rejects.append(result.rejected)
     records = {name: join_frames(name, parts) for name, parts in frames.items()}
+    records["readings"]["packed_at"] = packed_by_file(records["readings"], records["pack_runs"])
     problems += [problem for name, frame in records.items() for problem in conflicts_in(name, frame)]
     problems += before_brewing(records)
     return Intake(files, tuple(problems), MappingProxyType(records), tuple(rejects))

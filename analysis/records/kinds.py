@@ -35,13 +35,15 @@ class Kind:
     """One kind of record.
 
     ``identity`` names the columns that together say which thing a row is about: two rows that agree on them are the
-    same record, and where their other columns differ one corrects or contradicts the other.
+    same record, and where their other columns differ one corrects or contradicts the other. ``occasion`` is a column of
+    moments that tells apart rows that agree on them where numbers begin again each year (``occasions``), "" for none.
     """
 
     name: str
     label: str
     columns: tuple[Column, ...]
     identity: tuple[str, ...]
+    occasion: str = ""
 
     def column(self, name: str) -> Column:
         """Return the column of that name; raise ``ValueError`` where the kind has none."""
@@ -49,6 +51,16 @@ class Kind:
             if column.name == name:
                 return column
         raise ValueError(f"Kind.column: name must be one of {', '.join(self.names)}, got {name!r}")
+
+    @property
+    def aside(self) -> str:
+        """The column that only helps to tell rows apart and states nothing of its own, "" for none."""
+        return self.occasion if self.occasion and not self.column(self.occasion).required else ""
+
+    @property
+    def headed(self) -> tuple[Column, ...]:
+        """The columns that a sheet may have a header for: all but those that are read off other cells."""
+        return tuple(column for column in self.columns if column.name not in ("sign", self.aside))
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -118,6 +130,7 @@ _KINDS = (
             Column("fill_temperature", "number", unit="°C"),
         ),
         identity=("run", "batch"),
+        occasion="packed_at",
     ),
     Kind(
         "readings",
@@ -137,6 +150,7 @@ _KINDS = (
             Column("meter", "id"),
             Column("replicate", "id"),
             Column("vessel", "id"),
+            Column("packed_at", "moment"),
         ),
         identity=(
             "batch",
@@ -151,6 +165,7 @@ _KINDS = (
             "meter",
             "replicate",
         ),
+        occasion="packed_at",
     ),
     Kind(
         "tastings",

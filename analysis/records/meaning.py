@@ -83,9 +83,9 @@ Meanings = dict[int, Meaning]
 
 def wide_columns(kind: str) -> tuple[kinds.Column, ...]:
     """Return the columns that a sheet of a kind may have: a sheet of packaging runs may have those of readings too."""
-    own = kinds.KINDS[kind].columns
+    own = kinds.KINDS[kind].headed
     if kind != "pack_runs":
-        return tuple(column for column in own if column.name != "sign")
+        return own
     names = {column.name for column in own} | {"quantity", "value", "sign", "unit"}
     return (*own, *(column for column in kinds.KINDS["readings"].columns if column.name not in names))
 

@@ -9,6 +9,7 @@ import pandas as pd
 from analysis.records import kinds
 from analysis.records.cells import RawColumn
 from analysis.records.context import Context, Values
+from analysis.records.occasions import occasions
 
 __all__ = ["identities", "ignore_repeats", "row_marks", "should_number"]
 
@@ -74,6 +75,14 @@ def identities(kind: str, frame: pd.DataFrame) -> Marks:
     total = np.zeros(len(frame), dtype=np.uint64)
     for name in kinds.KINDS[kind].identity:
         total = _mixed(total * _ODD + _value_marks(frame[name]))
+    occasion = kinds.KINDS[kind].occasion
+    if not occasion:
+        return total
+    again = np.flatnonzero(pd.Series(total).duplicated(keep=False).to_numpy())
+    if len(again):
+        group = pd.factorize(total[again])[0].astype(np.int64)
+        use = occasions(group, frame[occasion].iloc[again].to_numpy(dtype="datetime64[us]"))
+        total[again] = _mixed(total[again] * _ODD + use.astype(np.uint64))
     return total
 
 

@@ -98,7 +98,7 @@ def test_no_table_changes_without_a_migration():
     tables = [f"{t.name}: {', '.join(f'{c.name} {c.type}' for c in t.columns)}" for t in METADATA.sorted_tables]
     keys = [f"{kind.name}: {', '.join(key_columns(kind))}" for kind in KINDS.values()]
     mark = hashlib.sha256("; ".join([*tables, *keys]).encode()).hexdigest()[:16]
-    assert (MIGRATIONS[-1].number, mark) == (3, "094f7d5a4a54d840")
+    assert (MIGRATIONS[-1].number, mark) == (4, "130b262dd02c565c")
 
 
 def test_migrations_run_in_order_once_and_together(ledger_url: str):
@@ -135,7 +135,7 @@ def test_a_migration_that_fails_changes_nothing(ledger_url: str):
 def test_a_newer_ledger_is_refused(ledger_url: str):
     with Ledger.open(ledger_url) as ledger, ledger.database.writing() as connection:
         connection.execute(text("INSERT INTO schema (number, what, at) VALUES (99, 'to come', '2030-01-01')"))
-    with pytest.raises(LedgerError, match="has schema 99, and this version of Dropbright reads up to schema 3"):
+    with pytest.raises(LedgerError, match="has schema 99, and this version of Dropbright reads up to schema 4"):
         Ledger.open(ledger_url)
 
 

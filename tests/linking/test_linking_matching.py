@@ -61,7 +61,7 @@ def test_a_number_that_comes_round_again(cellar: Any) -> None:
         "by batch number and date: the 2417 of 3 May 2026",
     ]
     assert _reasons(table, "operations") == {
-        "no date, and the batch number has been used more than once": 1,
+        "no date, and the batch number has been used more than once: write the date beside it": 1,
         "dated after the batch of that number had left the cellar": 1,
     }
 
