@@ -19,6 +19,7 @@ import pandas as pd
 from analysis.models.arrays import Floats
 from analysis.models.contrasts import Contrast, contrast
 from analysis.models.degrees_of_freedom import DfMethod
+from analysis.models.frame_rows import needed_columns
 from analysis.models.mixed import MixedFit
 
 __all__ = ["AdjustedMean", "Difference", "adjusted_means", "differences"]
@@ -75,7 +76,7 @@ def adjusted_means(
         raise ValueError(f"by must be one of {', '.join(design.levels) or 'no column'}, got {by!r}")
     if weights not in ("equal", "rows"):
         raise ValueError(f"weights must be 'equal' or 'rows', got {weights!r}")
-    needed = sorted(str(name) for name in design.spec.rhs.required_variables)
+    needed = needed_columns(design)
     strange = [name for name in (at or {}) if name not in needed or name == by]
     if strange:
         raise ValueError(f"at must name other columns of the fixed part, got {', '.join(strange)}")

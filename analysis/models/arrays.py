@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import sparse
 
-__all__ = ["MOST_DENSE", "Bools", "CannotFitError", "Floats", "Ints", "Sparse", "check_dense"]
+__all__ = ["MOST_DENSE", "Bools", "CannotFitError", "Floats", "Ints", "Sparse", "added_entries", "check_dense"]
 
 Floats: TypeAlias = NDArray[np.float64]
 Ints: TypeAlias = NDArray[np.int64]
@@ -21,6 +23,19 @@ MOST_DENSE = 10_000
 
 class CannotFitError(ValueError):
     """The data cannot answer the model; the message says in one sentence why."""
+
+
+def added_entries(
+    values: Sequence[Floats], rows: Sequence[Ints], columns: Sequence[Ints], shape: tuple[int, int]
+) -> Sparse:
+    """The sparse matrix, row by row, of entries that come in several parts; those of one place are added.
+
+    Its places are kept in 32 bits where they suffice, which scipy by itself does not do.
+    """
+    width = sparse.get_index_dtype(maxval=max(*shape, sum(len(each) for each in values)))
+    places = [np.concatenate([np.zeros(0, width), *(each.astype(width) for each in part)]) for part in (rows, columns)]
+    entries = (np.concatenate([np.zeros(0), *values]), (places[0], places[1]))
+    return sparse.csr_array(sparse.coo_array(entries, shape=shape))
 
 
 def check_dense(columns: int, beside: str) -> None:

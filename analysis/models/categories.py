@@ -8,6 +8,8 @@ from typing import Any
 
 import pandas as pd
 
+from analysis.models.levels import check_known
+
 __all__ = ["as_categories", "category_levels"]
 
 
@@ -49,8 +51,6 @@ def as_categories(used: pd.DataFrame, levels: Mapping[str, tuple[Any, ...]]) -> 
     for name, known in levels.items():
         if name not in used.columns:
             continue
-        strange = sorted(str(value) for value in set(used[name].unique()) - set(known))
-        if strange:
-            raise ValueError(f"levels of {name} must be known before rows are added up, got also {', '.join(strange)}")
+        check_known(name, set(used[name].unique()) - set(known))
         changed[name] = used[name].astype(pd.CategoricalDtype(list(known)))
     return used.assign(**changed) if changed else used

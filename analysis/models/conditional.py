@@ -19,6 +19,7 @@ from analysis.models.design import Rows
 from analysis.models.fitted_rows import FittedRows
 from analysis.models.gradient import eliminated_products, rest_kernel, rest_products
 from analysis.models.information import LevelProducts
+from analysis.models.levels import places_among
 from analysis.models.mixed import MixedFit
 from analysis.models.scaling import by_level
 from analysis.models.threads import one_thread
@@ -120,10 +121,7 @@ def _modes(fit: MixedFit) -> list[Floats]:
 
 def _codes(fit: MixedFit, rows: Rows, factor: int) -> Ints:
     """The rows' levels as the fit numbers them, −1 where it has not seen one."""
-    known = np.empty(len(fit.sums.labels[factor]), dtype=object)
-    known[:] = list(fit.sums.labels[factor])
-    places = pd.Index(known, tupleize_cols=False).get_indexer(rows.labels[factor])
-    return np.asarray(places, dtype=np.int64)[rows.codes[factor]]
+    return places_among(rows.labels[factor], fit.sums.labels[factor])[rows.codes[factor]]
 
 
 def _block_rows(fit: MixedFit, rows: Rows, block: Block) -> tuple[Ints, Floats]:

@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike
-from scipy import special
 
 from analysis.estimate import Estimate
 from analysis.models.arrays import CannotFitError, Floats
@@ -94,7 +94,7 @@ def contrast(
         df, capped_by = _capped(fit, shifted, df)
     t = value / standard_error if standard_error > 0 else float("nan")
     low, high = interval_of(value, standard_error, df, level)
-    p = float(2.0 * special.stdtr(df, -abs(t)))
+    p = float(2.0 * scipy.special.stdtr(df, -abs(t)))
     return Contrast(value, standard_error, df, low, high, level, t, p, method, capped_by)
 
 
@@ -115,7 +115,7 @@ def joint_test(fit: MixedFit, rows: Sequence[str | Mapping[str, float]] | Floats
         raise ValueError("rows must be independent combinations, got some that the others make")
     scale, df = _moments(L, small, count)
     F = scale / count * float(values @ np.linalg.solve(covariance, values))
-    return JointTest(F, count, df, float(special.fdtrc(count, df, F)), scale)
+    return JointTest(F, count, df, float(scipy.special.fdtrc(count, df, F)), scale)
 
 
 def weights_of(names: tuple[str, ...], dropped: tuple[str, ...], L: str | Mapping[str, float] | ArrayLike) -> Floats:
@@ -147,7 +147,7 @@ def interval_of(value: float, standard_error: float, df: float, level: float) ->
     if not 0 < level < 1:
         raise ValueError(f"contrast: level must lie between 0 and 1, got {level}")
     upper = 0.5 * (1.0 + level)
-    reach = standard_error * float(special.ndtri(upper) if np.isinf(df) else special.stdtrit(df, upper))
+    reach = standard_error * float(scipy.special.ndtri(upper) if np.isinf(df) else scipy.special.stdtrit(df, upper))
     return value - reach, value + reach
 
 

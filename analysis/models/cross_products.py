@@ -12,23 +12,18 @@ Source: Bates, Mächler, Bolker & Walker 2015, J. Stat. Softw. 67(1), section 3 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
-import pandas as pd
 from scipy import sparse
 
-from analysis.models.arrays import CannotFitError, Floats, Ints, Sparse
-from analysis.models.design import CONSTANT, Design, Rows, bound, levels_of, variables_of
-from analysis.models.formula import ModelFormula
-from analysis.models.sources import Source, chunks, text_levels
-from analysis.models.threads import one_thread
+from analysis.models.arrays import CannotFitError, Floats, Ints, Sparse, added_entries
+from analysis.models.design import CONSTANT, Design, Rows
+from analysis.models.levels import Labels
 
-__all__ = ["Accumulator", "CrossProducts", "accumulate", "label_index", "with_dense_products"]
+__all__ = ["Accumulator", "CrossProducts", "with_dense_products"]
 
-_CHUNK_ROWS = 50_000
 _ROUNDING = 1e-10  # share of the largest level's sum of squares that a subtraction may leave
 
 
@@ -50,7 +45,7 @@ class CrossProducts:
     own: tuple[Floats, ...]
     with_dense: tuple[Floats, ...]
     pairs: Mapping[tuple[int, int], Sparse]
-    labels: tuple[tuple[Any, ...], ...]
+    labels: tuple[Labels, ...]
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -85,7 +80,8 @@ class Accumulator:
         self._rows = 0
         self._missing = 0
         count = len(design.factors)
-        self._labels: list[pd.Index] = [pd.Index([], dtype=object) for _ in range(count)]
+        self._labels: list[Labels] = [()] * count
+        self._known: list[dict[Hashable, int]] = [{} for _ in range(count)]  # the labels' places, once they are asked
         self._shift: Floats | None = None
         self._own: list[Floats] = [np.zeros((0, len(f.columns), len(f.columns))) for f in design.factors]
         self._with: list[Floats] = [np.zeros((0, len(design.names))) for _ in design.factors]
@@ -93,13 +89,7 @@ class Accumulator:
         self._pairs: dict[tuple[int, int], Sparse] = {}
         if levels_from is not None:
             self._shift = levels_from.shift
-            self._labels = [label_index(labels) for labels in levels_from.labels]
-
-    def add(self, chunk: pd.DataFrame) -> Rows:
-        """Add a chunk's complete rows and return them as they were read."""
-        rows = self.design.rows(chunk)
-        self.add_rows(rows)
-        return rows
+            self._labels = list(levels_from.labels)
 
     def add_rows(self, rows: Rows) -> None:
         """Add rows that the design has read."""
@@ -140,26 +130,26 @@ class Accumulator:
             own=tuple(_grown(self._own[t].copy(), len(self._labels[t])) for t in range(count)),
             with_dense=tuple(_grown(self._with[t].copy(), self._size(t)) for t in range(count)),
             pairs={(t, s): _resized(pair, (self._size(t), self._size(s))) for (t, s), pair in self._pairs.items()},
-            labels=tuple(tuple(index) for index in self._labels),
+            labels=tuple(self._labels),
         )
 
     def _size(self, t: int) -> int:
         return len(self._labels[t]) * len(self.design.factors[t].columns)
 
-    def _place(self, t: int, codes: Ints, labels: pd.Index) -> Ints:
+    def _place(self, t: int, codes: Ints, labels: Labels) -> Ints:
         """The codes of a chunk as codes of all levels, new ones appended."""
-        known = self._labels[t]
-        if not len(known):
+        held = self._labels[t]
+        if not held:
             self._labels[t] = labels
             return codes
-        if len(labels) == len(known) and labels.equals(known):
+        if labels is held or labels == held:
             return codes
-        new = labels[~labels.isin(known)]
-        if len(new):
-            known = label_index([*known, *new])
-            self._labels[t] = known
-        places = pd.Index(known).get_indexer(labels)
-        return np.asarray(places, dtype=np.int64)[codes]
+        known = self._known[t] or {label: place for place, label in enumerate(held)}
+        places = np.array([known.setdefault(label, len(known)) for label in labels], dtype=np.int64)
+        self._known[t] = known
+        if len(known) > len(held):
+            self._labels[t] = tuple(known)
+        return places[codes]
 
     def _add_factor(self, t: int, codes: Ints, columns: Floats | None, dense: Floats) -> None:
         levels, width = len(self._labels[t]), len(self.design.factors[t].columns)
@@ -172,55 +162,6 @@ class Accumulator:
                 own[:, b, a] = own[:, a, b]
         self._own[t] = own
         self._with[t] = _grown(self._with[t], levels * width) + with_dense_products(codes, columns, dense, levels)
-
-
-@one_thread()
-def accumulate(
-    formula: str | ModelFormula | Design,
-    source: Source,
-    *,
-    levels: Mapping[str, Sequence[Any]] | None = None,
-    chunk_rows: int = _CHUNK_ROWS,
-) -> CrossProducts:
-    """Add up a formula's cross products over a frame, Arrow table or batches, Parquet file, or any chunks.
-
-    Parameters
-    ----------
-    levels : mapping of column to levels
-        The categories of the fixed part, needed only where the chunks come from an iterator and a later chunk holds
-        a category that the first one lacks.
-    chunk_rows : int
-        How many rows of a frame, table or file are held at once.
-
-    Raises
-    ------
-    ValueError
-        If a column is missing, a category comes that was not announced, or a value is not finite.
-    CannotFitError
-        If no row is complete.
-    """
-    if isinstance(formula, Design):
-        parts = chunks(source, formula.variables, chunk_rows)
-        accumulator = Accumulator(formula)
-    else:
-        wanted = variables_of(formula)
-        parts = chunks(source, wanted, chunk_rows)
-        known = {**_known_levels(formula, source, wanted, chunk_rows), **(levels or {})}
-        design, rows = bound(formula, next(parts, pd.DataFrame(columns=list(wanted))), known)
-        accumulator = Accumulator(design)
-        accumulator.add_rows(rows)
-    for chunk in parts:
-        accumulator.add(chunk)
-    return accumulator.result()
-
-
-def _known_levels(
-    formula: str | ModelFormula, source: Source, wanted: Sequence[str], chunk_rows: int
-) -> Mapping[str, Sequence[Any]]:
-    """The levels of categories that the first chunk may not show."""
-    if not isinstance(source, pd.DataFrame):
-        return text_levels(source, wanted, chunk_rows)
-    return levels_of(formula, source) if len(source) > chunk_rows else {}
 
 
 def _shift(dense: Floats, design: Design) -> Floats:
@@ -254,8 +195,7 @@ def _pair(
             at.append(first * left.shape[1] + a)
             to.append(second * right.shape[1] + b)
             values.append(left[:, a] * right[:, b])
-    entries = (np.concatenate(values), (np.concatenate(at), np.concatenate(to)))
-    return sparse.csr_array(sparse.coo_array(entries, shape=(rows, columns)))
+    return added_entries(values, at, to, (rows, columns))
 
 
 def _grown(array: Floats, rows: int) -> Floats:
@@ -270,10 +210,3 @@ def _resized(pair: Sparse, shape: tuple[int, ...]) -> Sparse:
     grown = pair.copy()
     grown.resize(*shape)
     return grown
-
-
-def label_index(labels: Sequence[Any]) -> pd.Index:
-    """Levels as an index, those of a crossing as tuples."""
-    array = np.empty(len(labels), dtype=object)
-    array[:] = list(labels)
-    return pd.Index(array, tupleize_cols=False)

@@ -12,9 +12,11 @@ import numpy as np
 import pandas as pd
 
 from analysis.models.arrays import Floats
-from analysis.models.cross_products import Accumulator, CrossProducts, label_index, with_dense_products
-from analysis.models.design import CONSTANT, Design, Rows, bound
+from analysis.models.cross_products import Accumulator, CrossProducts, with_dense_products
+from analysis.models.design import CONSTANT, Design, Rows
 from analysis.models.formula import quoted
+from analysis.models.frame_rows import bound
+from analysis.models.levels import places_among
 from analysis.models.mixed import Method, MixedFit, fit_sums
 from analysis.models.threads import one_thread
 
@@ -67,11 +69,11 @@ def fitted_rows(fit: MixedFit, frame: pd.DataFrame) -> FittedRows:
     rows = fit.sums.design.rows(frame)
     if len(rows.dense) != fit.rows:
         raise ValueError(f"frame must be the one that was fitted ({fit.rows} complete rows), got {len(rows.dense)}")
-    labels = tuple(label_index(each) for each in fit.sums.labels)
-    places = [known.get_indexer(own) for known, own in zip(labels, rows.labels, strict=True)]
+    labels = fit.sums.labels
+    places = [places_among(own, known) for known, own in zip(labels, rows.labels, strict=True)]
     if any((place < 0).any() for place in places):
         raise ValueError("frame must be the one that was fitted, got levels that the fit has not seen")
-    codes = tuple(np.asarray(place, dtype=np.int64)[own] for place, own in zip(places, rows.codes, strict=True))
+    codes = tuple(place[own] for place, own in zip(places, rows.codes, strict=True))
     return FittedRows(frame, replace(rows, codes=codes, labels=labels), fit.sums.design)
 
 
@@ -133,5 +135,9 @@ def _named(design: Design, names: Sequence[str]) -> Design:
     formula = replace(design.formula, text=design.formula.text + further, fixed=design.formula.fixed + further)
     fixed = (*design.fixed, *names)
     return replace(
-        design, formula=formula, names=(*design.names[:-1], *names, design.names[-1]), fixed=fixed, spec=None
+        design,
+        formula=formula,
+        names=(*design.names[:-1], *names, design.names[-1]),
+        fixed=fixed,
+        added=(*design.added, *names),
     )

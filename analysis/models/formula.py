@@ -18,8 +18,9 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-__all__ = ["ModelFormula", "RandomTerm", "parse_formula", "quoted"]
+__all__ = ["BareColumns", "ModelFormula", "RandomTerm", "bare_columns", "parse_formula", "quoted"]
 
+_BARE = re.compile(r"[^\W\d]\w*")
 _NAME = re.compile(r"`[^`]+`|[^\W\d]\w*(?:\.\w+)*")
 
 
@@ -47,6 +48,16 @@ class ModelFormula:
     random: tuple[RandomTerm, ...]
 
 
+@dataclass(frozen=True)
+class BareColumns:
+    """A formula that names columns and nothing else: ``response ~ fixed + …`` and a random intercept for each group."""
+
+    response: str
+    constant: bool
+    fixed: tuple[str, ...]
+    groups: tuple[tuple[str, ...], ...]
+
+
 def quoted(column: str) -> str:
     """Return a column's name as it must stand in a formula, whatever characters it has.
 
@@ -57,7 +68,7 @@ def quoted(column: str) -> str:
     """
     if "`" in column:
         raise ValueError(f"quoted: column must not hold a backquote, got {column!r}")
-    return column if re.fullmatch(r"[^\W\d]\w*", column) else f"`{column}`"
+    return column if _BARE.fullmatch(column) else f"`{column}`"
 
 
 def parse_formula(text: str) -> ModelFormula:
@@ -75,6 +86,23 @@ def parse_formula(text: str) -> ModelFormula:
     fixed, random = _take_random_out(sides[1], text)
     terms = tuple(term for inner in random for term in _random_terms(inner, text))
     return ModelFormula(text=text.strip(), response=sides[0].strip(), fixed=fixed, random=terms)
+
+
+def bare_columns(formula: ModelFormula) -> BareColumns | None:
+    """What a formula names, where it names bare columns alone; None where it asks for more."""
+    constant, fixed = True, []
+    for sign, piece in _top_level_pieces(formula.fixed, formula.text):
+        if piece in ("0", "1"):
+            constant = (sign == "+") == (piece == "1")
+        elif sign == "-" or not _BARE.fullmatch(piece):
+            return None
+        else:
+            fixed.append(piece)
+    groups = tuple(term.group for term in formula.random)
+    slopes = any(term.columns != "1" for term in formula.random)
+    if slopes or not _BARE.fullmatch(formula.response) or formula.response in fixed or len(set(groups)) < len(groups):
+        return None
+    return BareColumns(formula.response, constant, tuple(dict.fromkeys(fixed)), groups)
 
 
 def _take_random_out(right: str, text: str) -> tuple[str, list[str]]:

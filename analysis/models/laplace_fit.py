@@ -17,8 +17,9 @@ from scipy import special
 
 from analysis.models.arrays import CannotFitError, Floats
 from analysis.models.contrasts import Contrast, interval_of, weights_of
-from analysis.models.design import CONSTANT, Design, Rows, bound
+from analysis.models.design import CONSTANT, Design, Rows
 from analysis.models.families import Family
+from analysis.models.frame_rows import bound
 from analysis.models.laplace import LaplaceSolution, maximise
 from analysis.models.mixed import Group, Variance
 from analysis.models.random_rows import RandomRows

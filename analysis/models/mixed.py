@@ -10,19 +10,22 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
-import pandas as pd
 
+from analysis.models.adding_up import accumulate
 from analysis.models.arrays import CannotFitError, Floats
 from analysis.models.criterion import Solution
-from analysis.models.cross_products import CrossProducts, accumulate
+from analysis.models.cross_products import CrossProducts
 from analysis.models.moments import variances_by_moments
 from analysis.models.parameters import Parameters
 from analysis.models.search import Found, search
 from analysis.models.system import System, system_of
 from analysis.models.threads import one_thread
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 __all__ = ["Group", "Method", "MixedFit", "Variance", "fit_sums", "mixed"]
 

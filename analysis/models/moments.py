@@ -11,9 +11,10 @@ Source: Henderson 1953, Biometrics 9, 226–252, method 1, which has no fixed co
 from __future__ import annotations
 
 import numpy as np
-from scipy import sparse
 
 from analysis.models.arrays import Floats
+from analysis.models.reduction import Reduction
+from analysis.models.scaling import by_level
 from analysis.models.system import System
 
 __all__ = ["variances_by_moments"]
@@ -26,10 +27,10 @@ def variances_by_moments(system: System) -> Floats:
 
     A part whose columns have n rows on average is given at least 0.1 / n, because a search rises from 0 by small steps.
     """
-    squares, across, rows, own = _sums_of_squares(system)
-    count = len(own)
-    if not count:
+    if system.reduction is None:
         return np.zeros(0)
+    squares, across, rows, own = _sums_of_squares(system, system.reduction)
+    count = len(own)
     residual = np.concatenate([squares, [_left(system)]])
     expected = np.zeros((count + 1, count + 1))
     expected[:count, :count] = across
@@ -57,38 +58,36 @@ def _turn(system: System) -> Floats:
     return np.append(-beta, 1.0)
 
 
-def _sums_of_squares(system: System) -> tuple[Floats, Floats, Floats, Floats]:
+def _sums_of_squares(system: System, reduction: Reduction) -> tuple[Floats, Floats, Floats, Floats]:
     """For each part Σ (z'e)² / z'z, its expected share of each part's variance (T, T), its columns and Σ z'z."""
-    products, of_part = _columns(system)
-    across, size = _products(system), products @ _turn(system)
-    lengths = np.asarray(across.diagonal())
+    of_part = _parts(system)
+    size = np.concatenate([reduction.dense @ _turn(system), system.HD @ _turn(system)])
+    lengths, squared = _lengths_and_squares(system, reduction, of_part)
     known = lengths > 0
     over = np.where(known, 1.0 / np.where(known, lengths, 1.0), 0.0)
-    squared = across.multiply(across)
-    by_part = np.asarray((of_part.T @ (sparse.diags_array(over) @ squared) @ of_part).todense())
+    by_part = of_part.T @ (over[:, None] * squared)
     return of_part.T @ (over * size**2), by_part, of_part.T @ known.astype(np.float64), of_part.T @ lengths
 
 
-def _columns(system: System) -> tuple[Floats, sparse.csr_array]:
-    """Z'D of all random columns, the eliminated ones first, and which part each is of, (columns, T)."""
-    first = np.zeros((0, system.HD.shape[1])) if system.reduction is None else system.reduction.dense
+def _parts(system: System) -> Floats:
+    """Which part each random column is of, the eliminated ones first, (columns, T)."""
     part, at = [], 0
     for block in system.blocks:
         of_column = np.concatenate([np.full(p.stop - p.start, at + k) for k, p in enumerate(block.parts)])
         part.append(np.tile(of_column, block.levels))
         at += len(block.parts)
-    places = np.concatenate([*part, np.zeros(0, dtype=np.int64)]).astype(np.int64)
-    entries = (np.ones(len(places)), (np.arange(len(places)), places))
-    return np.vstack([first, system.HD]), sparse.csr_array(entries, shape=(len(places), at))
+    return np.asarray(np.concatenate(part)[:, None] == np.arange(at), dtype=np.float64)
 
 
-def _products(system: System) -> sparse.csr_array:
-    """Z'Z of all random columns."""
-    if system.reduction is None:
-        return sparse.csr_array(system.HH)
-    own = system.reduction.own
-    levels = len(own)
-    blocks = (np.ascontiguousarray(own), np.arange(levels), np.arange(levels + 1))
-    first = sparse.csr_array(sparse.bsr_array(blocks, shape=(levels * own.shape[1],) * 2))
-    rest = sparse.csr_array(system.reduction.rest)
-    return sparse.csr_array(sparse.block_array([[first, rest], [rest.T, system.HH]]))
+def _lengths_and_squares(system: System, reduction: Reduction, of_part: Floats) -> tuple[Floats, Floats]:
+    """z_r'z_r of each random column, and Σ (z_r'z_s)² over the columns s of each part, (columns, T).
+
+    From the products as they are held: all of Z'Z would be several times as large as the sums.
+    """
+    own, rest, count = reduction.own, reduction.rest, reduction.levels * reduction.width
+    first, others = of_part[:count], of_part[count:]
+    rest = rest.multiply(rest) if reduction.sparse else rest**2
+    of_first = np.matmul(own**2, by_level(first, reduction.levels)).reshape(first.shape) + rest @ others
+    of_rest = rest.T @ first + system.HH.multiply(system.HH) @ others
+    lengths = np.concatenate([own.diagonal(axis1=1, axis2=2).ravel(), system.HH.diagonal()])
+    return lengths, np.vstack([of_first, of_rest])

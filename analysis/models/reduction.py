@@ -34,6 +34,7 @@ class Reduction:
         size = rest.shape[0] * rest.shape[1]
         self.sparse = size > _SPARSE_FROM and rest.nnz < _SPARSE_SHARE * size
         self.rest: Sparse = rest if self.sparse else rest.toarray()
+        self._turned: Sparse = rest.T.tocsr() if self.sparse else self.rest.T
 
     @property
     def levels(self) -> int:
@@ -91,20 +92,24 @@ class Reduction:
         """W_l B_l for each level, stacked."""
         if not self.sparse:
             return _apply(weights, self.rest)
-        levels, width = weights.shape[:2]
-        blocks = (np.ascontiguousarray(weights), np.arange(levels), np.arange(levels + 1))
-        return sparse.csr_array(sparse.bsr_array(blocks, shape=(levels * width, levels * width)) @ self.rest)
+        return sparse.csr_array(_stacked(weights) @ self.rest)
 
     def _blocks(self, weights: Floats) -> Iterator[tuple[int, int, Floats]]:
         """Σ B_l' W_l B_l from its diagonal down, some columns at a time."""
-        weighted = self.weighted(weights)
         if not self.sparse:
-            yield 0, self.size, np.asarray(self.rest.T @ weighted)
+            yield 0, self.size, np.asarray(self._turned @ _apply(weights, self.rest))
             return
-        turned, columns = self.rest.T.tocsr(), weighted.tocsc()
+        level_weights = _stacked(weights)
         for start in range(0, self.size, _COLUMNS):
             stop = min(start + _COLUMNS, self.size)
-            yield start, stop, (turned[start:] @ columns[:, start:stop].tocsr()).toarray()
+            yield start, stop, (self._turned[start:] @ (level_weights @ self._turned[start:stop].T)).toarray()
+
+
+def _stacked(weights: Floats) -> Sparse:
+    """The weights of the levels as one matrix, (q·c, q·c)."""
+    levels, width = weights.shape[:2]
+    places = np.arange(levels + 1, dtype=np.int32)
+    return sparse.bsr_array((np.ascontiguousarray(weights), places[:-1], places), shape=(levels * width,) * 2)
 
 
 def _apply(weights: Floats, stacked: Floats) -> Floats:

@@ -21,7 +21,8 @@ from scipy import special
 
 from analysis.models.arrays import CannotFitError, Floats, Ints
 from analysis.models.contrasts import Contrast, interval_of, weights_of
-from analysis.models.design import CONSTANT, bound
+from analysis.models.design import CONSTANT
+from analysis.models.frame_rows import bound
 from analysis.models.laplace_fit import LaplaceFit
 from analysis.models.system import independent_columns
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import OptimizeResult, minimize
+import scipy
 
 from analysis.models.arrays import Floats
 from analysis.models.criterion import Solution, solve
@@ -65,7 +65,7 @@ def quasi_newton(system: System, begin: Floats, reml: bool, before: int = 0) -> 
         return solution.deviance(reml), parameters.chained(gradient(solution, reml), factors)
 
     options = {"ftol": 1e-15, "gtol": 1e-7, "maxiter": 1000, "maxcor": 20}
-    found: OptimizeResult = minimize(  # type: ignore[call-overload]  # the stubs miss bounds open on one side
+    found: scipy.optimize.OptimizeResult = scipy.optimize.minimize(  # type: ignore[call-overload]  # the stubs miss bounds open on one side
         criterion, begin, jac=True, method="L-BFGS-B", bounds=parameters.bounds, options=options
     )
     return Found(solve(system, parameters.factors(found.x)), bool(found.success), before + int(found.nfev))

@@ -15,9 +15,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import sparse
 
-from analysis.models.arrays import CannotFitError, Floats, Ints, Sparse, check_dense
+from analysis.models.arrays import CannotFitError, Floats, Ints, Sparse, added_entries, check_dense
 from analysis.models.blocks import Block, blocks_of, own_products, pair_products, stacked_products
 from analysis.models.cross_products import CrossProducts
 from analysis.models.reduction import Reduction
@@ -179,7 +178,9 @@ def _basis(sums: CrossProducts, places: Ints) -> Floats:
 def _rest(sums: CrossProducts, rest: tuple[Block, ...], transform: Floats) -> tuple[Sparse, Floats]:
     size = sum(block.levels * block.width for block in rest)
     HD = np.zeros((size, transform.shape[1]))
-    rows, columns, values = [np.zeros(0, np.int64)], [np.zeros(0, np.int64)], [np.zeros(0)]
+    rows: list[Ints] = []
+    columns: list[Ints] = []
+    values: list[Floats] = []
     for i, block in enumerate(rest):
         factor = block.owners[0].factor
         HD[block.rows] = sums.with_dense[factor] @ transform
@@ -194,14 +195,15 @@ def _rest(sums: CrossProducts, rest: tuple[Block, ...], transform: Floats) -> tu
             rows += [block.start + products.row, other.start + products.col]
             columns += [other.start + products.col, block.start + products.row]
             values += [products.data, products.data]
-    entries = (np.concatenate(values), (np.concatenate(rows), np.concatenate(columns)))
-    return sparse.csc_array(sparse.coo_array(entries, shape=(size, size))), HD
+    return added_entries(values, columns, rows, (size, size)).T, HD
 
 
 def _reduction(sums: CrossProducts, eliminated: Block, rest: tuple[Block, ...], transform: Floats) -> Reduction:
     dense = stacked_products(eliminated, [sums.with_dense[owner.factor] @ transform for owner in eliminated.owners])
     size = eliminated.levels * eliminated.width
-    rows, columns, values = [np.zeros(0, np.int64)], [np.zeros(0, np.int64)], [np.zeros(0)]
+    rows: list[Ints] = []
+    columns: list[Ints] = []
+    values: list[Floats] = []
     for owner in eliminated.owners:
         for block in rest:
             products = pair_products(sums, owner.factor, block.owners[0].factor).tocoo()
@@ -210,7 +212,4 @@ def _reduction(sums: CrossProducts, eliminated: Block, rest: tuple[Block, ...], 
             columns.append(block.start + products.col[at >= 0])
             values.append(products.data[at >= 0])
     count = sum(block.levels * block.width for block in rest)
-    entries = (np.concatenate(values), (np.concatenate(rows), np.concatenate(columns)))
-    return Reduction(
-        own_products(sums, eliminated), sparse.csr_array(sparse.coo_array(entries, shape=(size, count))), dense
-    )
+    return Reduction(own_products(sums, eliminated), added_entries(values, rows, columns, (size, count)), dense)
