@@ -13,7 +13,7 @@ that does not say is from before), and the chart says what its limits were then.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Literal
 
@@ -22,6 +22,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from analysis.charts import PhaseMarks
+from analysis.findings.run_names import names_today
 from analysis.findings.series_batches import batch_numbers
 from analysis.ledger import JournalEntry, Ledger
 from analysis.vocabulary import STAGES
@@ -230,7 +231,7 @@ def series_phases(phases: Sequence[FrozenPhase], runs: pd.DataFrame, first: int 
         runs where it is None.
     """
     n, numbers = len(runs), batch_numbers(runs)
-    frozen: tuple[FrozenPhase | None, ...] = tuple(phases)
+    frozen: tuple[FrozenPhase | None, ...] = tuple(_named_today(phase, runs) for phase in phases)
     if not phases or phases[0].begins is not None:
         frozen = (None, *phases)
     days = runs["at"].to_numpy("datetime64[D]")
@@ -246,6 +247,15 @@ def series_phases(phases: Sequence[FrozenPhase], runs: pd.DataFrame, first: int 
         without = runs["run"].isin([left.run for left in each.left_out]).to_numpy(np.bool_)
         baseline |= here & within & ~without
     return SeriesPhases(PhaseMarks(phase.astype(np.int64), baseline), frozen)
+
+
+def _named_today(phase: FrozenPhase, runs: pd.DataFrame) -> FrozenPhase:
+    """Return a phase with the runs that it leaves out under the names that they have today."""
+    if not phase.left_out:
+        return phase
+    by = phase.until if phase.at is None else min(phase.until, phase.at.date())
+    today = names_today((left.run for left in phase.left_out), runs["run"], runs["at"], by=by)
+    return replace(phase, left_out=tuple(replace(left, run=today[left.run]) for left in phase.left_out))
 
 
 def _so_far(here: npt.NDArray[np.bool_], numbers: npt.NDArray[np.int64] | None) -> npt.NDArray[np.int64]:

@@ -128,7 +128,7 @@ def counted(
     runs = table.rows.drop_duplicates("run")
     frozen = [phase for phase in phases if phase.measure == name]
     made = (
-        _of_tests(_tested(runs, tests, chosen), rules)
+        _of_tests(_tested(runs, _under_their_runs(table, tests), chosen), rules)
         if name == TASTE_TESTS
         else _of_faults(runs, what, chosen, rules, frozen)
     )
@@ -253,6 +253,15 @@ def _between(frame: pd.DataFrame, faults: Floats, line: str | None, asked: _Aske
 def _times(chart: Chart, times: float) -> Chart:
     scaled = {name: times * getattr(chart, name) for name in ("values", "centre", "lower", "upper", "sigma")}
     return replace(chart, **scaled)
+
+
+def _under_their_runs(table: PackTable, tests: pd.DataFrame) -> pd.DataFrame:
+    """Return the taste tests under their runs' own names: a number that is used again each year has one a year."""
+    if "record" not in tests:
+        return tests
+    linked = table.evidence[table.evidence["kind"] == "taste_tests"].set_index("record")["run"]
+    own = tests["record"].map(linked)
+    return tests.assign(run=own.where(own.notna(), tests["run"]))
 
 
 def _tested(runs: pd.DataFrame, tests: pd.DataFrame, filters: Filters) -> pd.DataFrame:

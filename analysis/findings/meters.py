@@ -83,7 +83,7 @@ def meters(records: Snapshot, table: PackTable | None = None, decisions: Sequenc
     readings = records.frame("readings")
     keys = pd.concat([told.span, told.zero])[["meter", "quantity"]].drop_duplicates().sort_values(["meter", "quantity"])
     found = tuple(_bias(str(m), str(q), told, readings) for m, q in keys.itertuples(index=False))
-    studies = repeat_studies(readings, _recipes(records, table), records.frame("targets"))
+    studies = repeat_studies(_told_apart(readings, table), _recipes(records, table), records.frame("targets"))
     standing = standing_decisions(decisions, readings, found, records.state)
     return MetersFinding(
         question="Can the meters be believed?",
@@ -194,12 +194,21 @@ def _undecided(meter: MeterBias, decision: MeterDecision | None) -> bool:
     return decision is None or moved_again(decision, meter) is not None
 
 
+def _told_apart(readings: pd.DataFrame, table: PackTable | None) -> pd.DataFrame:
+    """Return the readings under their runs' and batches' own names, where numbers were used in several years."""
+    if table is None or not len(table.readings):
+        return readings
+    linked = table.readings[["record", "run", "batch"]].drop_duplicates("record").set_index("record")
+    own = linked.reindex(readings["record"]).set_axis(readings.index)
+    return readings.assign(**{name: own[name].where(own[name].notna(), readings[name]) for name in ("run", "batch")})
+
+
 def _recipes(records: Snapshot, table: PackTable | None) -> pd.Series:
     """Return the recipe of each run, by run."""
     if table is not None and len(table.rows):
         return table.rows.drop_duplicates("run").set_index("run")["recipe"].dropna()
     batches = records.frame("batches").drop_duplicates(["batch", "recipe"]).drop_duplicates("batch", keep=False)
-    runs = records.frame("pack_runs").drop_duplicates("run")
+    runs = records.frame("pack_runs").drop_duplicates(["run", "batch"]).drop_duplicates("run", keep=False)
     recipes = runs["batch"].map(batches.set_index("batch")["recipe"])
     return pd.Series(recipes.to_numpy(), index=runs["run"].to_numpy()).dropna()
 

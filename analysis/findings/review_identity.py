@@ -3,7 +3,7 @@
 Later runs and corrected records move a matter's edges: a single run beyond a limit turns out to be the third run of a
 shift. A matter is the one spoken of before if it is on the same chart and the same side and begins with the same run,
 or else if it shares most runs with it. It then keeps the name under which it was first spoken of, and every answer
-given under any name of it.
+given under any name of it. A run whose number was used again since goes by another name, and is known all the same.
 """
 
 from __future__ import annotations
@@ -13,8 +13,9 @@ from dataclasses import dataclass, replace
 
 from analysis.findings.review_matters import Matter
 from analysis.findings.review_seen import MatterKey, SeenMatter
+from analysis.findings.run_names import names_today
 
-__all__ = ["Named", "named"]
+__all__ = ["Named", "named", "runs_today"]
 
 
 @dataclass(frozen=True)
@@ -67,14 +68,21 @@ def _named(matter: Matter, codes: Sequence[str], known: dict[str, list[SeenMatte
 
 def _match(matters: Sequence[Matter], times: Sequence[SeenMatter]) -> int | None:
     key = times[0].key
-    runs = {run for seen in times for run in seen.runs}
     best, most = None, 0
     for place, matter in enumerate(matters):
         if matter.key.chart != key.chart or matter.key.side != key.side:
             continue
-        if matter.key.first == key.first:
+        runs = {run for seen in times for run in runs_today(seen, matter)}
+        if runs_today(times[0], matter, (key.first,)) == (matter.key.first,):
             return place
         shared = len(runs.intersection(matter.runs))
         if shared > most:
             best, most = place, shared
     return best
+
+
+def runs_today(seen: SeenMatter, matter: Matter, runs: Sequence[str] | None = None) -> tuple[str, ...]:
+    """Return what a matter's runs, as they were seen, are called today on another matter's chart."""
+    named = seen.runs if runs is None else tuple(runs)
+    today = names_today(named, matter.chart["label"], matter.chart["at"], since=seen.since.date())
+    return tuple(today[run] for run in named)

@@ -9,7 +9,7 @@ from enum import StrEnum
 from analysis.findings.meters import MetersFinding
 from analysis.findings.review_answers import Answer
 from analysis.findings.review_closings import ClosedReview
-from analysis.findings.review_identity import Named, named
+from analysis.findings.review_identity import Named, named, runs_today
 from analysis.findings.review_matters import Matter
 from analysis.findings.review_meters import drifted_beside
 from analysis.findings.review_seen import MatterKey, SeenMatter
@@ -129,7 +129,8 @@ def _item(
     before = [item.seen for closed in reviews for item in closed.items if item.seen.key.code in one.codes]
     seen_before, grew = bool(before), 0
     if own and one.matter is not None:
-        looked_at = {run for seen_then in (*before, *(answer.seen for answer in own)) for run in seen_then.runs}
+        then = (*before, *(answer.seen for answer in own))
+        looked_at = {run for seen_then in then for run in runs_today(seen_then, one.matter)}
         grew = sum(run not in looked_at for run in now.runs)
     standing = _standing(own, seen_before, grew, reviews[-1].entry if reviews else 0)
     return Item(one.key, one.codes, one.matter, now, standing, own, grew, beside)

@@ -23,6 +23,7 @@ __all__ = [
     "Pool",
     "UseIndex",
     "clusters",
+    "number_and_date",
     "unique_keys",
 ]
 
@@ -190,6 +191,19 @@ def clusters(code: Ints, seconds: Ints, gap: int) -> Ints:
     label = np.empty(len(code), dtype=np.int64)
     label[order] = np.cumsum(fresh) - 1
     return label
+
+
+_KEY = re.compile(r"(?P<number>.+?) \((?P<date>\d{4}(?:-\d\d){0,2})\)(?: of .*| \d+)?(?: #\d+)?")
+
+
+def number_and_date(key: str) -> tuple[str, str]:
+    """Return the number that a key of ``unique_keys`` stands for, and its year, month or day, "" where it has none.
+
+    >>> [number_and_date(key) for key in ("12", "12 (2025)", "12 (2025-03-04) of 7")]
+    [('12', ''), ('12', '2025'), ('12', '2025-03-04')]
+    """
+    found = _KEY.fullmatch(key)
+    return (found["number"], found["date"]) if found else (key, "")
 
 
 def unique_keys(numbers: pd.Series, moments: pd.Series, others: Sequence[str] = ()) -> pd.Series:

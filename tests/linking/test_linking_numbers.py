@@ -16,6 +16,7 @@ from analysis.linking.numbers import (
     Pool,
     UseIndex,
     clusters,
+    number_and_date,
     unique_keys,
 )
 
@@ -106,3 +107,13 @@ def test_keys_say_as_much_as_is_needed() -> None:
         "5 (2025-01-01) 1",
         "5 (2025-01-01) 2",
     ]
+
+
+def test_a_key_tells_its_number_and_date() -> None:
+    numbers = _texts("12", "12", "7", "7", "7 (odd)", "9", "9")
+    days = ["2025-01-01", "2026-01-01", "2026-02-01", "2026-02-01", "2026-02-01", "2026-03-01", "2026-03-08"]
+    keys = unique_keys(numbers, pd.Series(pd.to_datetime(days)), ["of 1", "of 2", "of 3", "of 4", "of 5", "", ""])
+    assert [number_and_date(key) for key in keys] == [
+        ("12", "2025"), ("12", "2026"), ("7", "2026-02-01"), ("7", "2026-02-01"), ("7 (odd)", ""),
+        ("9", "2026-03-01"), ("9", "2026-03-08"),
+    ]  # fmt: skip

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
+import pandas as pd
 import pytest
 
 from analysis.findings.filters import Filters
@@ -235,3 +237,26 @@ def test_an_entry_of_another_version_is_told_and_breaks_nothing(weeks, ledger):
     found = held(weeks(40), ledger)
     assert found.items
     assert any("another version" in caution for caution in found.cautions)
+
+
+def _called(table: PackTable, year: int) -> PackTable:
+    """Return the cellar as it is called once its numbers were used again in another year."""
+    names = {name: table.rows[name] + f" ({year})" for name in ("run", "batch")}
+    return replace(table, rows=table.rows.assign(**names))
+
+
+def test_a_matter_keeps_its_answer_when_its_numbers_are_used_again_next_year(weeks, ledger):
+    first = the_rise(held(weeks(40), ledger))
+    answer(first, ledger)
+    now = the_rise(held(_called(weeks(40), 2026), ledger))
+    assert now.matter.runs[0] == f"{first.matter.runs[0]} (2026)"
+    assert (now.code, now.grew_by) == (first.code, 0)
+    assert now.answer is not None
+
+
+def test_an_answer_is_never_passed_on_to_the_runs_of_another_year(weeks, ledger):
+    answer(the_rise(held(weeks(40), ledger)), ledger)
+    table = _called(weeks(40), 2025)
+    earlier = {name: table.rows[name] - pd.DateOffset(years=1) for name in ("packed_at", "measured_at")}
+    now = the_rise(held(replace(table, rows=table.rows.assign(**earlier)), ledger))
+    assert now.answer is None
