@@ -18,6 +18,8 @@ from data_demo.small_breweries import SmallBrewery, pack_table_of, simulate_pack
 
 __all__ = [
     "MEMORY",
+    "answers_bad_batches",
+    "below_a_limit",
     "by_batch",
     "changed_after_bad_batches",
     "changed_once",
@@ -123,6 +125,18 @@ def one_batch_apart(brewery: SmallBrewery, rng: np.random.Generator) -> PackTabl
     )
 
 
+def answers_bad_batches(brewery: SmallBrewery, rng: np.random.Generator, heed: float = 0.5) -> PackTable:
+    """The first practice, a yes or no, is done rather where the batch before read high; it does nothing.
+
+    ``heed`` is the correlation of the wish to do it with how the batch before read.
+    """
+    rows = simulate_packs(brewery, rng)
+    y = by_batch(rows)["y"]
+    seen = ((y - y.mean()) / y.std()).shift(1).fillna(0.0)
+    done = heed * seen + np.sqrt(1 - heed**2) * rng.normal(size=len(y)) > 0
+    return pack_table_of(rows.assign(practice_0=rows["batch"].map(done.astype(np.float64))), brewery)
+
+
 def looked_at_again(brewery: SmallBrewery, rng: np.random.Generator, looks: Sequence[int]) -> Iterator[PackTable]:
     """The same brewery as its batches come in: a pack table each time that so many of them are packed."""
     rows = simulate_packs(brewery, rng)
@@ -133,15 +147,17 @@ def looked_at_again(brewery: SmallBrewery, rng: np.random.Generator, looks: Sequ
 
 def with_limits(brewery: SmallBrewery, rng: np.random.Generator, limit: float) -> PackTable:
     """A meter that ends at ``limit`` [µg/L]: whatever reads lower stands as "<limit"."""
-    rows = simulate_packs(brewery, rng)
-    below = rows["total_oxygen"] < limit
-    return pack_table_of(
-        rows.assign(
-            total_oxygen=rows["total_oxygen"].where(~below, limit),
-            total_oxygen_censored=np.where(below, -1, 0).astype(np.int8),
-        ),
-        brewery,
+    return below_a_limit(pack_table_of(simulate_packs(brewery, rng), brewery), limit)
+
+
+def below_a_limit(table: PackTable, limit: float) -> PackTable:
+    """Return a pack table as a meter that ends at ``limit`` [µg/L] would have made it."""
+    rows, below = table.rows, table.rows["total_oxygen"] < limit
+    read = rows.assign(
+        total_oxygen=rows["total_oxygen"].where(~below, limit),
+        total_oxygen_censored=np.where(below, -1, 0).astype(np.int8),
     )
+    return replace(table, rows=read)
 
 
 def _place(rows: pd.DataFrame) -> pd.Series:
