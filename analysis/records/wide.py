@@ -142,6 +142,8 @@ def fill_stages(context: Context, values: Values) -> None:
     On a sheet of packaging runs a vessel says where the beer came from; what stands beside a run was read in its packs.
     """
     stage = values.texts.get("stage")
+    if stage is not None and stage.notna()[context.active].all():
+        return
     vessel = values.texts.get("vessel")
     told = text_of_codes(np.full(values.n, -1, dtype=np.int32), [])
     if vessel is not None:
