@@ -13,7 +13,7 @@ from analysis.findings.series_batches import SeveralRuns
 from analysis.findings.series_targets import TargetsKept
 from analysis.vocabulary import Measure, Scale
 
-__all__ = ["Move", "PhaseShown", "Point", "RestsOn", "Series", "SignalFound", "or_none"]
+__all__ = ["IfSlow", "Move", "PhaseShown", "Point", "RestsOn", "Series", "SignalFound", "or_none"]
 
 
 @dataclass(frozen=True)
@@ -80,6 +80,19 @@ class RestsOn:
 
 
 @dataclass(frozen=True)
+class IfSlow:
+    """What a move would be in all, were it a slow one: [%] with its 95 % interval; NaN where there is no percent."""
+
+    percent: float
+    low: float
+    high: float
+
+    def as_document(self) -> dict[str, object]:
+        """Return it as the JSON document of the command line has it."""
+        return {"percent": or_none(self.percent), "low": or_none(self.low), "high": or_none(self.high)}
+
+
+@dataclass(frozen=True)
 class Move:
     """A move of the level: the first run at the new level and the dates between which that run lies.
 
@@ -87,7 +100,8 @@ class Move:
     ``high`` [%]; NaN where the old level of a linear measure is 0. ``gradual`` is true where a slow climb or fall tells
     the runs plainly better than a step: ``at`` is then where it begins, ``ends`` where it is over; ``may_be_gradual``
     where the runs do not tell the two apart. ``coincides_with`` lists what else changed then. ``rests_on`` names the
-    recipe that a move across recipes mostly is, None where it is of several.
+    recipe that a move across recipes mostly is, None where it is of several. ``if_slow`` is what a move that may be
+    gradual would be in all if it were, None else: a step between two mean levels is then too small a size.
     """
 
     at: pd.Timestamp
@@ -104,6 +118,7 @@ class Move:
     may_be_gradual: bool = False
     ends: pd.Timestamp | None = None
     rests_on: RestsOn | None = None
+    if_slow: IfSlow | None = None
 
     def as_document(self) -> dict[str, object]:
         """Return the move as the JSON document of the command line has it."""
@@ -119,6 +134,7 @@ class Move:
             "percent_high": or_none(self.high),
             "gradual": self.gradual,
             "may_be_gradual": self.may_be_gradual,
+            "if_slow": None if self.if_slow is None else self.if_slow.as_document(),
             "ends": None if self.ends is None else self.ends.isoformat(),
             "coincides_with": list(self.coincides_with),
             "rests_on": None if self.rests_on is None else self.rests_on.as_document(),

@@ -24,7 +24,7 @@ from analysis.charts import (
     slow_climb,
 )
 from analysis.findings.coincidences import coincidences
-from analysis.findings.series import Move
+from analysis.findings.series import IfSlow, Move
 from analysis.findings.wording import percent_of_ratio
 from analysis.vocabulary import Practice, Scale
 
@@ -91,11 +91,13 @@ def _moves_between(
         if climb is not None and climb.is_plain:
             moves.append(_climbed(_Stretch(runs, sized, own[0], own[-1]), practices, climb, scale))
         else:
-            may_climb = climb is not None and climb.is_open
+            slow = climb if climb is not None and climb.is_open else None
             moves += [
-                _stepped(_Stretch(runs, sized, own[step], own[step + 2]), practices, shift, scale, may_climb)
+                _stepped(_Stretch(runs, sized, own[step], own[step + 2]), practices, shift, scale, slow)
                 for step, shift in enumerate(together)
             ]
+            if slow is not None and len(together) == 1:
+                moves[-1] = replace(moves[-1], if_slow=_if_slow(slow, scale))
         place += len(together)
     return tuple(moves)
 
@@ -176,14 +178,18 @@ class _Size:
     high: float
 
 
-def _stepped(
-    stretch: _Stretch, practices: Sequence[Practice], shift: Shift, scale: Scale, may_be_gradual: bool
-) -> Move:
+def _stepped(stretch: _Stretch, practices: Sequence[Practice], shift: Shift, scale: Scale, slow: Climb | None) -> Move:
     left = stretch.left
     within = replace(shift, at=shift.at - left, earliest=shift.earliest - left, latest=shift.latest - left)
     levels = levels_about(stretch.values, within.at)
     size = _Size(levels.before, levels.after, levels.low, levels.high)
-    return replace(_move(stretch, practices, within, size, scale), may_be_gradual=may_be_gradual)
+    return replace(_move(stretch, practices, within, size, scale), may_be_gradual=slow is not None)
+
+
+def _if_slow(climb: Climb, scale: Scale) -> IfSlow:
+    """Return the size of a climb in percent of the level before it."""
+    sizes = (climb.after - climb.before, climb.low, climb.high)
+    return IfSlow(*(_percent(size, climb.before, scale == "log") for size in sizes))
 
 
 def _climbed(stretch: _Stretch, practices: Sequence[Practice], climb: Climb, scale: Scale) -> Move:

@@ -60,6 +60,13 @@ def test_the_shift_is_found_on_its_line_with_its_dates_and_size(oxygen):
     assert other["shifts"] == []
 
 
+def test_the_kegs_of_the_climbing_recipe_hold_what_it_truly_climbed_by(haze_left):
+    kegs = next(s for s in haze_left["series"] if (s["recipe"], s["format"]) == (truth.CLIMB.recipe, "keg"))
+    (move,) = kegs["shifts"]
+    assert move["gradual"] and move["if_slow"] is None
+    assert move["percent_low"] < 100 * math.expm1(truth.CLIMB.log_effect) < move["percent_high"]
+
+
 def test_the_answer_tells_the_shift_and_never_a_cause(oxygen):
     assert oxygen["answer"].startswith("Total package oxygen moved: line 1, all recipes: +")
     assert "January 2026" in oxygen["answer"]
@@ -72,7 +79,11 @@ def test_the_drift_is_found_in_its_recipe_and_not_told_as_a_step(chart, haze_lef
         (move,) = climbing["shifts"]
         assert move["gradual"] or move["may_be_gradual"]
         assert truth.CLIMB.begins <= when(move["at"]) <= truth.CLIMB.ends
-        assert move["percent_low"] < 100 * math.expm1(truth.CLIMB.log_effect) < move["percent_high"]
+        climbed = 100 * math.expm1(truth.CLIMB.log_effect)
+        assert move["percent_low"] < climbed < move["percent_high"]
+        if not move["gradual"]:
+            assert move["if_slow"]["low"] < climbed < move["if_slow"]["high"]
+            assert move["if_slow"]["percent"] > move["percent"]
         assert "slowly" in told["answer"]
         others = [s for s in told["series"] if s["recipe"] != truth.CLIMB.recipe]
         assert all(s["shifts"] == [] for s in others)

@@ -12,6 +12,7 @@ import pytest
 
 from analysis.findings.baselines import FrozenPhase
 from analysis.findings.filters import Filters
+from analysis.findings.series import IfSlow, Move
 from analysis.findings.stability import stability
 from analysis.vocabulary import further_practice
 from dashboard.figures.chart_drawing import MOST_MARKED, ChartDrawing, drawing_of, kept_points
@@ -22,6 +23,9 @@ from dashboard.pages import charts
 from dashboard.parts import chart_files
 from dashboard.parts.chart_words import caption, rules_words, series_parts, small_caption, targets_words
 from dashboard.theme import PALETTES
+
+DAY = pd.Timestamp("2026-04-27")
+OPEN = Move(DAY, DAY, DAY, 5, 1.2, 1.8, 50.0, 33.0, 73.0, False, (), may_be_gradual=True)
 
 
 @pytest.fixture(scope="module")
@@ -247,6 +251,15 @@ def test_each_phase_is_drawn_with_limits_of_its_own(table):
     figure = control_chart(drawn, PALETTES["light"])
     assert figure["layout"]["dragmode"] == "select"
     assert "Centre of its last phase" in caption(series, finding)
+
+
+def test_where_the_runs_do_not_tell_the_size_of_a_slow_move_stands_beside_that_of_a_step(table):
+    finding = stability(table, "total_oxygen")
+    series = next(one for one in finding.series if one.name == "P40, can")
+    said = str(series_parts(replace(series, moves=(replace(OPEN, if_slow=IfSlow(67.1, 36.1, 95.1)),)), finding))
+    assert "the runs do not tell; if slowly, it is +67 % in all (95 % interval +36 % to +95 %)." in said
+    plain = str(series_parts(replace(series, moves=(OPEN,)), finding))
+    assert "Whether at once or slowly the runs do not tell." in plain
 
 
 def test_a_target_is_told_in_words(table):
