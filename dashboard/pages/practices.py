@@ -51,6 +51,11 @@ VERDICTS = "practices-verdicts"
 UNSAID = "practices-unsaid"
 MODEL = "practices-model"
 
+_OPENED, _NUMBERS = "practices-opened", "practices-numbers"
+# With a place of their own, so that they may come and go with the measure.
+_TABLE_OPENER = {"type": "practices-table-opener", "place": 0}
+_TABLE = {"type": "practices-table", "place": 0}
+
 _HOW_TO_READ = (
     "In brackets, and as the thin line, the 95 % interval; the thick line is the 90 % interval, which has to lie "
     "inside the band for “no practical difference”. Open a line for its numbers."
@@ -127,7 +132,13 @@ def verdicts_part(seen: PracticesView) -> Component | None:
                 className="verdict-row verdict-head",
             ),
             html.Ul([html.Li(_verdict(effect, seen)) for effect in finding.practices], className="verdicts"),
-            html.Details([html.Summary("The same as a table"), verdict_table(finding)], className="more"),
+            html.Details(
+                [
+                    html.Summary("The same as a table", id=_TABLE_OPENER, n_clicks=0),
+                    html.Div(_working(), id=_TABLE),
+                ],
+                className="more",
+            ),
             exports.links("practices", "the verdicts", finding.filters, measure=finding.measure.name),
         ]
     )
@@ -143,11 +154,13 @@ def _margin(finding: PracticesFinding) -> str:
 
 
 def _verdict(effect: PracticeEffect, seen: PracticesView) -> Component:
+    """Return a verdict's line; its numbers come when it is opened, for a thousand figures at once keep a browser busy
+    for seconds."""
     outer, inner = effect.effect, effect.inner
     drawing = interval(
         seen.scale, outer.low, inner.low, outer.value, inner.high, outer.high, MARKS[effect.verdict].name
     )
-    pairs = numbers(effect, seen.finding)
+    place = seen.finding.practices.index(effect)
     return html.Details(
         [
             html.Summary(
@@ -155,20 +168,29 @@ def _verdict(effect: PracticeEffect, seen: PracticesView) -> Component:
                     html.Div([_marks(effect), html.P(sentence(effect, seen.finding))], className="verdict-words"),
                     drawing,
                 ],
+                id={"type": _OPENED, "place": place},
+                n_clicks=0,
                 className="verdict-row",
             ),
-            html.Div(
-                [
-                    *[html.P(words, className="caution") for words in cautions_of(effect)],
-                    html.Dl([part for word, text in pairs for part in (html.Dt(word), html.Dd(text))]),
-                    html.P(" ".join(scope_of(effect)), className="soft"),
-                    _closer(seen.finding.practices.index(effect)),
-                ],
-                className="verdict-numbers",
-            ),
+            html.Div(_working(), id={"type": _NUMBERS, "place": place}, className="verdict-numbers"),
         ],
         className="verdict-item",
     )
+
+
+def _working() -> Component:
+    return html.P("Working it out …", className="soft")
+
+
+def numbers_part(effect: PracticeEffect, finding: PracticesFinding) -> list[Component]:
+    """Return what stands under a verdict that was opened: its cautions, its numbers, and the way further down."""
+    pairs = numbers(effect, finding)
+    return [
+        *[html.P(words, className="caution") for words in cautions_of(effect)],
+        html.Dl([part for word, text in pairs for part in (html.Dt(word), html.Dd(text))]),
+        html.P(" ".join(scope_of(effect)), className="soft"),
+        _closer(finding.practices.index(effect)),
+    ]
 
 
 def _closer(place: int) -> Component:
@@ -176,22 +198,39 @@ def _closer(place: int) -> Component:
     return html.Details(
         [
             html.Summary("What stands behind it", id={"type": "practices-look", "place": place}, n_clicks=0),
-            html.Div(html.P("Working it out …", className="soft"), id={"type": "practices-behind", "place": place}),
+            html.Div(_working(), id={"type": "practices-behind", "place": place}),
         ],
         className="more",
     )
 
 
+def open_numbers(clicks: int | None, kept: object, measure: object):
+    """Show the numbers of the verdict that was opened, once."""
+    return numbers_part(*_opened(clicks, kept, measure))
+
+
 def look_behind(clicks: int | None, kept: object, measure: object):
     """Show what stands behind the verdict that was opened, once."""
+    effect, finding = _opened(clicks, kept, measure)
+    return depth_part(deepen(finding, effect.practice), effect, finding)
+
+
+def _opened(clicks: int | None, kept: object, measure: object) -> tuple[PracticeEffect, PracticesFinding]:
+    """Return the verdict whose line was opened for the first time."""
     if clicks != 1 or not isinstance(measure, str) or not isinstance(ctx.triggered_id, Mapping):
         raise PreventUpdate
     finding = context().answer_of_table(practices, measure, filters_from_kept(kept))
     place = ctx.triggered_id["place"]
     if not (isinstance(place, int) and 0 <= place < len(finding.practices)):
         raise PreventUpdate
-    effect = finding.practices[place]
-    return depth_part(deepen(finding, effect.practice), effect, finding)
+    return finding.practices[place], finding
+
+
+def open_table(clicks: int | None, kept: object, measure: object):
+    """Show the verdicts as a table when it is opened, once."""
+    if clicks != 1 or not isinstance(measure, str):
+        raise PreventUpdate
+    return verdict_table(context().answer_of_table(practices, measure, filters_from_kept(kept)))
 
 
 def check_model(clicks: int | None, kept: object, measure: object):
@@ -339,18 +378,18 @@ def register(app: Dash) -> None:
     )(show)
     margins.register(app, MEASURE)
     chosen = (State(FILTERS, "data"), State(MEASURE, "value"))
-    app.callback(
-        Output({"type": "practices-behind", "place": MATCH}, "children"),
-        Input({"type": "practices-look", "place": MATCH}, "n_clicks"),
-        *chosen,
-        prevent_initial_call=True,
-    )(look_behind)
-    app.callback(
-        Output({**MODEL_CHECKS, "place": MATCH}, "children"),
-        Input({**MODEL_OPENER, "place": MATCH}, "n_clicks"),
-        *chosen,
-        prevent_initial_call=True,
-    )(check_model)
+    for opener, shown, answer in (
+        (_OPENED, _NUMBERS, open_numbers),
+        ("practices-look", "practices-behind", look_behind),
+        (_TABLE_OPENER["type"], _TABLE["type"], open_table),
+        (MODEL_OPENER["type"], MODEL_CHECKS["type"], check_model),
+    ):
+        app.callback(
+            Output({"type": shown, "place": MATCH}, "children"),
+            Input({"type": opener, "place": MATCH}, "n_clicks"),
+            *chosen,
+            prevent_initial_call=True,
+        )(answer)
     as_read.register(app, "practices", as_read.show_verdicts, MEASURE)
     app.clientside_callback(
         ClientsideFunction("dropbright", "keepMeasure"),

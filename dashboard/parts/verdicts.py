@@ -321,4 +321,6 @@ def _held_to(finding: PracticesFinding, level: float) -> str:
     if finding.margin.margin.unit == "%":
         return f" That is {here}."
     share = amount(100 * finding.margin.absolute / finding.margin.level, "%", digits=2)
+    if finding.compared.frame["recipe"].nunique() == 1:
+        return f" Effects are told as shares of the level here, so the margin is {share} of {amount(level, unit)}."
     return f" Effects are told as shares of the level here, so the margin is {share}: {here}."

@@ -19,6 +19,29 @@ def test_a_verdict_opens_to_what_stands_behind_it(visiting, demo):
     assert visit.faults == []
 
 
+def test_a_verdict_opens_by_keyboard_and_closes_with_another_selection(visiting, demo):
+    visit = visiting(demo)
+    page = visit.answered("/practices?measure=haze")
+    first = page.locator(".verdict-item").first
+    first.locator("summary").first.focus()
+    page.keyboard.press("Enter")
+    expect(first).to_contain_text("90 % interval, held against the margin")
+    page.keyboard.press("Tab")
+    page.keyboard.press("Enter")
+    expect(first.locator(".behind")).to_contain_text("One step, seen in other ways")
+    page.locator("summary", has_text="The same as a table").click()
+    expect(page.locator("main")).to_contain_text("More batches")
+    told = page.locator("main .answer").first.inner_text()
+    page.locator("#filter-recipes").click()
+    page.get_by_role("option", name="P40").click()
+    expect(page.locator("main .answer").first).not_to_have_text(told)
+    expect(page.locator(".verdict-item[open]")).to_have_count(0)
+    first.locator("summary").first.click()
+    expect(first).to_contain_text("90 % interval, held against the margin")
+    visit.settled()
+    assert visit.faults == []
+
+
 def test_a_margin_without_a_name_is_asked_for_it(visiting, demo):
     page = visiting(demo).open("/practices?measure=haze")
     page.locator("summary", has_text="Set the smallest difference that matters").click()

@@ -9,6 +9,7 @@ from datetime import datetime
 import numpy as np
 import pandas as pd
 import pytest
+from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
 from analysis.estimate import Estimate
@@ -192,7 +193,9 @@ def test_a_margin_says_who_set_it(finding):
     assert said.startswith(f"{first} 3 May 2026.")
     assert "so the margin is 15 %: 9.00 µg/L at the 60.0 µg/L of all packs together" in said
     compared = replace(finding.compared, frame=finding.compared.frame.assign(recipe="P40"))
-    assert "is 12 µg/L for P40: set by" in margin_words(replace(finding, margin=own, level=60.0, compared=compared))
+    alone = margin_words(replace(finding, margin=own, level=80.0, log=True, compared=compared))
+    assert "is 12 µg/L for P40: set by" in alone
+    assert alone.endswith("so the margin is 15 % of 80.0 µg/L.")
     unset = type(finding)(**{**vars(finding), "margin": None})
     assert "No margin is set" in margin_words(unset)
 
@@ -268,6 +271,38 @@ def test_the_verdicts_are_taken_away_with_what_they_rest_on(on_table):
     assert "not assessed" in set(frame["verdict"])
 
 
+def test_the_numbers_of_a_verdict_come_when_it_is_opened(on_table, triggered):
+    verdicts = page.show({}, "total_oxygen")[1]
+    assert "90 % interval, held against the margin" not in str(verdicts)
+    triggered('{"place":0,"type":"practices-opened"}.n_clicks')
+    shown = str(page.open_numbers(1, {}, "total_oxygen"))
+    assert "90 % interval, held against the margin" in shown
+    assert "What stands behind it" in shown
+    with pytest.raises(PreventUpdate):
+        page.open_numbers(2, {}, "total_oxygen")
+
+
+def test_the_table_comes_when_it_is_opened(on_table):
+    assert "Verdicts on total package oxygen" not in str(page.show({}, "total_oxygen")[1])
+    assert "Verdicts on total package oxygen" in str(page.open_table(1, {}, "total_oxygen"))
+    for clicks, measure in ((2, "total_oxygen"), (1, None), (None, "total_oxygen")):
+        with pytest.raises(PreventUpdate):
+            page.open_table(clicks, {}, measure)
+
+
+def test_a_page_has_few_parts_until_it_is_opened(on_table):
+    """A browser takes milliseconds for each: with all numbers shown forty practices kept it busy for seconds."""
+    finding = page.context().answer_of_table(page.practices, "total_oxygen", Filters())
+    line = page._verdict(finding.practices[0], page.view(finding))
+    assert parts_of(line) <= 20
+
+
+def parts_of(shown) -> int:
+    if isinstance(shown, list | tuple):
+        return sum(map(parts_of, shown))
+    return 1 + parts_of(getattr(shown, "children", None)) if isinstance(shown, Component) else 0
+
+
 def test_what_stands_behind_a_verdict_is_worked_out_when_it_is_opened(on_table, triggered):
     triggered('{"place":0,"type":"practices-look"}.n_clicks')
     shown = str(page.look_behind(1, {}, "total_oxygen"))
@@ -283,8 +318,9 @@ def test_what_stands_behind_a_verdict_is_worked_out_when_it_is_opened(on_table, 
 @pytest.mark.parametrize("prop", ['{"place":99,"type":"practices-look"}.n_clicks', '{"place":"x","type":"a"}.n_clicks'])
 def test_a_forged_place_shows_nothing(on_table, triggered, prop):
     triggered(prop)
-    with pytest.raises(PreventUpdate):
-        page.look_behind(1, {}, "total_oxygen")
+    for answer in (page.look_behind, page.open_numbers):
+        with pytest.raises(PreventUpdate):
+            answer(1, {}, "total_oxygen")
 
 
 def test_the_model_is_checked_in_words_and_in_numbers(on_table):
