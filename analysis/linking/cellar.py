@@ -14,6 +14,7 @@ from analysis.linking.lineage import Lineage, has_own_beer, inflows_of, lineage_
 from analysis.linking.matching import BatchFinder, Links, batch_finder, match_operations
 from analysis.linking.numbers import Pool
 from analysis.linking.occupancy import Occupancy, occupancy_of
+from analysis.linking.once import once_each
 from analysis.linking.recipes import one_spelling, spellings, with_packed_recipes
 from analysis.linking.runs import Runs, named_batches, only_value, runs_of
 from analysis.linking.volumes import Volumes, volumes_of
@@ -47,6 +48,8 @@ def cellar_of(records: Snapshot) -> Cellar:
     known = Pool.of_batches(listed["batch"], moves["from_batch"], moves["to_batch"])
     named = named_batches(pack_rows, known)
     pool = Pool.of_batches(listed["batch"], moves["from_batch"], moves["to_batch"], named["text"])
+    moves, moves_again = once_each(moves, "transfers", {"from_batch": pool, "to_batch": pool})
+    operations, work_again = once_each(operations, "operations", {"batch": pool})
     mentions = _mentions(pool, named, pack_rows, moves)
     uses = batch_uses(listed, pool, mentions)
     runs = runs_of(pack_rows, named, uses.mentioned[0], uses.table["code"].to_numpy(np.int64))
@@ -62,7 +65,8 @@ def cellar_of(records: Snapshot) -> Cellar:
     volumes = volumes_of(batches, transfers, own, occupancy)
     members = _shared(runs.members, volumes)
     lineage = lineage_of(members, inflows, own, _own_volume(batches, inflows, volumes))
-    unlinked = _unlinked(uses.joined, uses.undated, batches, runs, pack_rows, uses.mentioned)
+    counts = _unlinked(uses.joined, uses.undated, batches, runs, pack_rows, uses.mentioned)
+    unlinked = pd.concat([counts, moves_again, work_again], ignore_index=True)
     return Cellar(batches, runs, pack_rows, transfers, operations, links, finder, occupancy, volumes, lineage, unlinked)
 
 

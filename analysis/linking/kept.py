@@ -18,7 +18,7 @@ from analysis.vocabulary import Practice
 
 __all__ = ["linked", "pack_table"]
 
-_LAYOUT = "3"
+_LAYOUT = "4"
 """Raised whenever linking gives other answers or other columns, so that a table kept before is not used."""
 
 _FRAMES = tuple(f.name for f in fields(PackTable) if f.name not in ("state", "practices", "remarks", "as_read"))

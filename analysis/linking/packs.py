@@ -19,6 +19,7 @@ from analysis.linking.delivery import (
 from analysis.linking.entries import Flags, entries, seconds_of, taken
 from analysis.linking.filled import FilledRuns, filled_runs
 from analysis.linking.matching import Links, match_readings, match_runs
+from analysis.linking.once import once_each
 from analysis.linking.pack_oxygen import total_oxygen_of
 from analysis.linking.recipes import one_spelling, spellings
 from analysis.linking.samples import samples_of
@@ -53,7 +54,11 @@ def link(records: Snapshot) -> PackTable:
     """
     cellar = cellar_of(records)
     where = whereabouts_of(cellar.batches, cellar.transfers, cellar.operations, cellar.links.use)
-    readings, tastings, tests = (entries(records, name) for name in ("readings", "tastings", "taste_tests"))
+    of_runs = {"run": cellar.runs.pool}
+    readings, read_again = once_each(entries(records, "readings"), "readings", {"batch": cellar.finder.pool, **of_runs})
+    tastings, tasted_again = once_each(entries(records, "tastings"), "tastings", of_runs)
+    tests, tested_again = once_each(entries(records, "taste_tests"), "taste_tests", of_runs)
+    again = (read_again, tasted_again, tested_again)
     tasted = seconds_of(tastings["tasted_on"])
     parts = {
         "operations": (cellar.operations, cellar.links),
@@ -77,7 +82,7 @@ def link(records: Snapshot) -> PackTable:
         operations=operation_rows(cellar.operations, cellar.links, cellar.batches, _operation_tanks(cellar, where)),
         batches=cellar.batches[_BATCH_COLUMNS],
         practices=runs.practices,
-        unlinked=unlinked_of(parts, cellar.unlinked, runs.unlinked, oxygen.unknown, _in_conflict(records)),
+        unlinked=unlinked_of(parts, cellar.unlinked, runs.unlinked, oxygen.unknown, _in_conflict(records), *again),
         evidence=evidence_of(parts, cellar.batches, runs),
         blends=runs.blends[["run", "batch", "share", "how"]],
         targets=_targets(records, cellar.batches["recipe"]),
