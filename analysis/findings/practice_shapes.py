@@ -6,6 +6,7 @@ be answered with yes is told in ``practice_one_answer``.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -17,7 +18,7 @@ from analysis.findings.practice_rows import FEWEST_ON_A_SIDE, Candidate, where_i
 from analysis.findings.practice_slope import Slope
 from analysis.models import CannotFitError, FittedRows, MixedFit, fit_with, joint_test
 from analysis.models.contrasts import Contrast, contrast
-from analysis.models.splines import Spline, curve, knots_for, nonlinearity
+from analysis.models.splines import CurvePoint, Spline, curve, knots_for, nonlinearity
 
 __all__ = [
     "FINED",
@@ -126,8 +127,14 @@ def bend(page: MixedFit, rows: FittedRows, candidate: Candidate) -> Bend | None:
     low, middle, high = np.quantile(_doses(frame, candidate.column), (0.05, 0.5, 0.95))
     doses = np.linspace(low, high, CURVE_POINTS)
     points = curve(fit, spline, doses.tolist(), float(middle), method="capped")
-    told = [(p.at * candidate.step, _as_slope(p.difference)) for p in points]
+    told = [(p.at * candidate.step, _from_middle(p, float(middle))) for p in points]
     return Bend(tuple(told), float(middle) * candidate.step, nonlinearity(fit, spline).p)
+
+
+def _from_middle(point: CurvePoint, middle: float) -> Slope:
+    """Return a dose's effect against the middle, which at the middle itself is nothing to the last digit."""
+    told = _as_slope(point.difference)
+    return Slope(0.0, 0.0, told.df) if math.isclose(point.at, middle, rel_tol=1e-9, abs_tol=1e-12) else told
 
 
 def batch_knots(frame: pd.DataFrame, candidate: Candidate) -> tuple[float, ...] | None:

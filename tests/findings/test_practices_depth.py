@@ -63,6 +63,19 @@ def test_an_effect_that_bends_is_a_curve():
     assert "the effect bends" in depth.sentences[0]
 
 
+def test_at_the_middle_dose_itself_there_is_nothing_to_tell():
+    """An even spread of doses has its middle on the curve's grid: the numbers' noise is no effect of 5e-15 %."""
+    brewery = PLAIN.changed(effects=(0.0, 0.0), recipes=1)
+    rows = rows_of(brewery)
+    batch = rows["batch"].astype(int).to_numpy() - 2001
+    even = np.linspace(-2, 2, 150)[np.random.default_rng(1).permutation(150)][batch]
+    bent = rows["total_oxygen"] * np.exp(0.2 * even**2)
+    depth = deepen(finding_of(rows.assign(practice_0=even, total_oxygen=bent), brewery), "practice_0")
+    middle = min(depth.curve, key=lambda dot: abs(dot.at))
+    assert abs(middle.at) < 1e-9
+    assert (middle.effect.low, middle.effect.value, middle.effect.high) == (0.0, 0.0, 0.0)
+
+
 def test_rousing_with_and_without_finings_is_told_apart():
     brewery = PLAIN.changed(effects=(0.0, 0.0), recipes=1)
     rows = rows_of(brewery)
