@@ -32,6 +32,7 @@ __all__ = [
     "through_time_cold",
     "with_limits",
     "worst_three",
+    "written_as_few_values",
 ]
 
 # The correlation of a batch with the next one, as a drifting cellar has it.
@@ -102,6 +103,15 @@ def coarsely_written(brewery: SmallBrewery, rng: np.random.Generator, grid: floa
     return pack_table_of(
         rows.assign(**{p.name: grid * np.round(rows[p.name] / grid) for p in brewery.practices}), brewery
     )
+
+
+def written_as_few_values(
+    brewery: SmallBrewery, rng: np.random.Generator, values: Sequence[float] = (-1.7, 0.1, 2.3, 3.6)
+) -> PackTable:
+    """Every practice does what the brewery's effects say, but is written down as the nearest of a few ``values``."""
+    rows, kept = simulate_packs(brewery, rng), np.array(values)
+    nearest = {p.name: kept[np.abs(rows[[p.name]].to_numpy() - kept).argmin(axis=1)] for p in brewery.practices}
+    return pack_table_of(rows.assign(**nearest), brewery)
 
 
 def noted_when_wrong(brewery: SmallBrewery, rng: np.random.Generator, share: float = 0.4) -> PackTable:

@@ -1,6 +1,7 @@
 """Is each trap that observed practices set avoided, from the pack table to the verdict?"""
 
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pandas as pd
@@ -8,10 +9,11 @@ import pytest
 from scipy import stats
 
 from analysis.findings.practice_effects import AT_ONE_LOOK
-from analysis.findings.practice_rounding import grid_of
+from analysis.findings.practice_rounding import grid_of, rounding_caution, shares_lost
+from analysis.findings.practice_rows import Candidate
 from analysis.findings.practices import practices
 from analysis.verdicts import Verdict
-from analysis.vocabulary import PRACTICES
+from analysis.vocabulary import PRACTICES, further_practice
 from data_demo.small_breweries import SmallBrewery, pack_table_of, simulate_packs
 
 SHIFTING = (Verdict.RAISES, Verdict.LOWERS)
@@ -209,6 +211,34 @@ def test_a_practice_written_down_coarsely_says_by_how_much_it_looks_smaller():
 )
 def test_the_grid_of_written_values_is_seen(values, grid):
     assert grid_of(pd.Series(values, dtype=float)) == grid
+
+
+@pytest.mark.parametrize(
+    ("few", "many"),
+    [
+        ((10.0, 20.0, 45.0), 40),  # off any grid that wide, though all stand on one of 5
+        ((0.5, 1.0, 1.5, 2.0), 40),
+    ],
+)
+def test_a_few_values_in_many_batches_stand_for_what_was_nearest_to_them(few, many):
+    """What is left out, worked out by hand: each value stands evenly for a below it to b above it."""
+    rng = np.random.default_rng(4)
+    done = pd.Series(rng.choice(few, many))
+    frame = pd.DataFrame({"recipe": "A", "batch": [str(i) for i in range(many)], "x_done": done})
+    candidate = Candidate(further_practice("done", "number", "batches"), "x_done", 1.0, "")
+    found = shares_lost(frame, [candidate])["x_done"]
+    ends = [few[0] - (few[1] - few[0]) / 2, *((a + b) / 2 for a, b in pairwise(few)), few[-1] + (few[-1] - few[-2]) / 2]
+    dense = {v: np.mean((np.linspace(a, b, 2_001) - v) ** 2) for v, (a, b) in zip(few, pairwise(ends), strict=True)}
+    assert found.share == pytest.approx(done.map(dense).mean() / done.var(ddof=0), rel=2e-3)
+    assert found.values == len(few)
+    assert "as one of only" in rounding_caution(candidate, found)
+
+
+@pytest.mark.parametrize("values", [[1.1, 2.3, 4.9] * 7, [1.1, 2.3, 4.9, 5.2, 7.7, 8.1] * 20, [1.1, 2.3] * 30])
+def test_few_batches_many_values_and_two_values_are_not_taken_for_coarse_writing(values):
+    frame = pd.DataFrame({"recipe": "A", "batch": [str(i) for i in range(len(values))], "x_done": values})
+    candidate = Candidate(further_practice("done", "number", "batches"), "x_done", 1.0, "")
+    assert shares_lost(frame, [candidate]) == {}
 
 
 def noted(brewery, rng, when):

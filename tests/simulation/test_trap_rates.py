@@ -32,6 +32,7 @@ from data_demo.set_traps import (
     recipes_against_each_other,
     through_time_cold,
     worst_three,
+    written_as_few_values,
 )
 from data_demo.small_breweries import SmallBrewery, pack_table_of, simulate_packs
 
@@ -189,6 +190,9 @@ TRAPS = (
          lambda rows: stats.linregress(by_batch(rows)["x"], by_batch(rows)["y"]).slope < COARSE.effects[0],
          is_small, 0.6, coarsely_written,
         says("looks smaller than it is")),
+    Trap("written down as one of four values", COARSE,
+         lambda rows: stats.linregress(by_batch(rows)["x"], by_batch(rows)["y"]).slope < COARSE.effects[0],
+         is_small, 0.6, written_as_few_values, says("one of only 4 values")),
     Trap("noted only when something went wrong", ONE.changed(effects=(0.0, 0.0)), noted_against_not, anything_shifts,
          0.9, noted_when_wrong, does_not_assess),
     Trap("one batch apart from all others", ONE.changed(batches=40, margin=3.0), each_batch_alone, shifts_unwarned, 0.5,
