@@ -14,9 +14,10 @@ from analysis.findings.export import ExportNote, Form, export_table
 from analysis.findings.filters import Filters
 from analysis.findings.wording import amount, count, listing
 from analysis.linking import PackTable
+from analysis.linking.numbers import number_and_date
 from analysis.vocabulary import measure
 
-__all__ = ["PacksFinding", "packs"]
+__all__ = ["PacksFinding", "packs", "runs_named"]
 
 _FIRST = ("run", "batch", "recipe", "format", "packed_at", "sample")
 _SIGNS: Mapping[int, str] = MappingProxyType({-1: "<", 0: "", 1: ">"})
@@ -116,6 +117,23 @@ def packs(table: PackTable, filters: Filters | None = None) -> PacksFinding:
         filters=chosen,
         cautions=(*table.remarks_on(), *_cautions(rows)),
     )
+
+
+def runs_named(table: PackTable, name: str) -> pd.DataFrame:
+    """Return the runs that a name may stand for, the latest first: ``run``, ``batch``, ``packed_at``.
+
+    That is one run where a run is called so today. A number that was used again since stands for every run that had it,
+    and a name with a year for those of that year.
+    """
+    known = table.rows[["run", "batch", "packed_at"]].drop_duplicates("run")
+    own = known[known["run"] == name]
+    if len(own) or not len(known):
+        return own.reset_index(drop=True)
+    number, then = number_and_date(name)
+    of_number = known["run"].map(lambda run: number_and_date(run)[0]).eq(number)
+    of_date = known["packed_at"].dt.strftime("%Y-%m-%d").fillna("").str.startswith(then)
+    uses: pd.DataFrame = known[of_number & of_date]
+    return uses.sort_values("packed_at", ascending=False, kind="stable").reset_index(drop=True)
 
 
 def _answer(rows: pd.DataFrame, unlinked: pd.DataFrame) -> str:

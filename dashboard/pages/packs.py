@@ -14,7 +14,7 @@ from dash.development.base_component import Component
 
 from analysis.findings.export import ExportNote, Form, export_table
 from analysis.findings.filters import Filters
-from analysis.findings.packs import PacksFinding
+from analysis.findings.packs import PacksFinding, runs_named
 from analysis.findings.packs import packs as find_packs
 from analysis.findings.wording import amount, count, day
 from analysis.ledger import snapshot
@@ -164,10 +164,32 @@ def history_of(run: str) -> RunHistory | None:
     return run_history(context().packs(), run, snapshot(context().ledger).frame("transfers"))
 
 
+def _which(run: str, runs: pd.DataFrame) -> Component:
+    """Return the runs that had one number, to choose from: an address may be older than the number's later uses."""
+    told = [
+        html.Li(
+            [dcc.Link(f"Run {name}", href=f"/packs{query(Filters(), run=name)}"), f", batch {batch}, {day(packed)}"]
+        )
+        for name, batch, packed in runs.itertuples(index=False)
+    ]
+    return html.Div(
+        className="page",
+        children=[
+            html.P(dcc.Link("All packs", href="/packs"), className="back"),
+            html.H1(f"Run {run}", tabIndex=-1),
+            html.P(f"{count(len(runs), 'run')} had this number. Which one is meant?", className="answer"),
+            html.Ul(told),
+        ],
+    )
+
+
 def layout(run: str | None = None, **_address: object) -> Component:
     """Return the pack table, or one run's history where the address names a run."""
     if isinstance(run, str):
-        history = history_of(run)
+        runs = runs_named(context().packs(), run)
+        if len(runs) > 1:
+            return _which(run, runs)
+        history = history_of(str(runs["run"].iloc[0])) if len(runs) else None
         if history is not None:
             return history_view(history, Filters())
     return html.Div(

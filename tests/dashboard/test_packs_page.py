@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime
 
 import pandas as pd
@@ -153,3 +154,29 @@ def test_the_time_line_says_itself_in_one_sentence_and_keeps_its_marks_inside(ta
     assert len(places) == 6
     assert min(places) >= 0
     assert max(places) <= 100
+
+
+@pytest.fixture
+def again(table):
+    """The cellar as it is once R500 was used again: the run of the day before goes by that number and its year."""
+    days = {"R500": "R500 (2026)", "R501": "R500 (2025)"}
+    renamed = {
+        name: getattr(table, name).assign(run=getattr(table, name)["run"].replace(days))
+        for name in ("rows", "readings", "tastings", "blends")
+    }
+    rows = renamed["rows"]
+    earlier = rows["packed_at"].where(rows["run"].ne("R500 (2025)"), pd.Timestamp("2025-01-06"))
+    return replace(table, **{**renamed, "rows": rows.assign(packed_at=earlier)})
+
+
+def test_an_older_address_of_a_number_that_was_used_again_asks_which_run_is_meant(again, app, monkeypatch):
+    monkeypatch.setattr("dashboard.parts.context.Context.packs", lambda _self: again)
+    with app.server.test_request_context("/"):
+        shown = str(packs.layout(run="R500"))
+        assert "2 runs had this number. Which one is meant?" in shown
+        assert shown.index("Run R500 (2026)") < shown.index("Run R500 (2025)")
+        assert "6 January 2025" in shown
+        for named in ("R500 (2025)", "R500 (2025-01)"):
+            shown = str(packs.layout(run=named))
+            assert "Run R500 (2025)" in shown
+            assert "From brew to tasting" in shown
