@@ -355,7 +355,7 @@ def _answer(what: Measure, effects: Sequence[PracticeEffect], joint: Sequence[Jo
     small, open_ = counts[Verdict.NO_PRACTICAL_DIFFERENCE], counts[Verdict.CANNOT_TELL_YET]
     if small:
         real = sum(e.judgement.small_but_real for e in effects)
-        beside = f" (a small effect of {real} of them is sure)" if real else ""
+        beside = f" ({real} of them {'does' if real == 1 else 'do'} have a small effect)" if real else ""
         parts.append(f"{count(small, 'practice makes', 'practices make')} no practical difference{beside}")
     if open_:
         parts.append(f"of {count(open_, 'practice')} it cannot be told yet")

@@ -170,6 +170,8 @@ def _between(effect: PracticeEffect, finding: PracticesFinding) -> str:
         )
     share = 100 / finding.level
     ends = [end_of_span(share * v, share * w, "%", digits=2) for v, w in ((low, high), (high, low))]
+    if low > BEYOND_TELLING * finding.level:
+        return "so at both ends of its interval"
     if high > BEYOND_TELLING * finding.level:
         ends = [percent(share * low), "more than tenfold"]
     return " to ".join(end.replace(" ", _UNBROKEN) if end[-1] == "%" else end for end in ends)

@@ -149,7 +149,9 @@ def test_a_level_with_something_that_moves_along_is_named_once(finding):
 
 def test_a_rise_beyond_ten_times_the_level_is_no_percentage(finding):
     far = type(finding)(**{**vars(finding), "level": 60.0, "log": True})
-    assert "raises total package oxygen more than tenfold (" in sentence(effect(900.0, 1.0), far)
+    said = "raises total package oxygen more than tenfold (so at both ends of its interval)"
+    assert said in sentence(effect(900.0, 1.0), far)
+    assert "% to more than tenfold)" in sentence(effect(900.0, 200.0), far)
 
 
 def test_both_ends_of_an_interval_share_one_unit_and_one_fineness(finding):

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pandas as pd
 import pytest
 
@@ -10,6 +11,7 @@ from analysis.findings.practice_words import quoted_level, spoken, spoken_name
 from analysis.findings.practices import practices
 from analysis.vocabulary import PRACTICES, further_practice
 from data_demo import truth
+from data_demo.small_breweries import SmallBrewery, pack_table_of, simulate_packs
 
 
 @pytest.mark.parametrize(
@@ -80,6 +82,13 @@ def test_the_answer_is_one_sentence_in_a_brewers_words(simulated_packs):
     assert "all rouses" not in finding.answer
     assert finding.answer.endswith(".")
     assert "P40, the strictest of the recipes compared: 0.06 EBC, which is" in finding.cautions[0]
+
+
+def test_small_effects_that_are_sure_are_counted_in_the_answer():
+    brewery = SmallBrewery(batches=300, effects=(0.05, 0.0), recipes=1, batch=0.08, pack=0.05, tank=0.0, margin=30.0)
+    rows = simulate_packs(brewery, np.random.default_rng(3))
+    finding = practices(pack_table_of(rows, brewery), "total_oxygen")
+    assert finding.answer.endswith("2 practices make no practical difference (1 of them does have a small effect).")
 
 
 def test_hours_are_told_in_days_and_counts_as_counts(simulated_packs):
