@@ -1,7 +1,8 @@
 """Are counted faults stable, and do tasters tell packs apart more often than by guessing?
 
 A column of a brewery's own beside its runs that holds whole numbers (leakers, dents, returned packs) counts faults. Of
-two such columns one may be what the other is a part of (leakers out of packs looked at): the share is then charted.
+two such columns one may be what the other is a part of (leakers out of packs looked at): the share is then charted. A
+pack may also have several faults, so that there are more faults than packs looked at: they are then charted per pack.
 Counts spread by chance as a binomial or Poisson does; where runs spread more than that among themselves, limits are
 widened by how much. Rare faults are charted by how many runs lie between them. A taste test is held against guessing.
 Limits come from all runs until a person freezes a baseline; guessing needs none.
@@ -23,6 +24,7 @@ from analysis.charts import (
     CountChart,
     CountLimits,
     defects,
+    defects_per_unit,
     failed_shares,
     good_between_faults,
     run_length,
@@ -56,17 +58,23 @@ _GUESSED = {"triangle": 1 / 3, "duo_trio": 1 / 2, "paired": 1 / 2}
 _TESTS = {"triangle": "Triangle tests", "duo_trio": "Duo-trio tests", "paired": "Paired tests"}
 _SPREADS_MORE = 1.3
 _RARE = 0.5
+_LOOKED_AT = ("looked", "checked", "inspected", "examined", "sampled", "tested", "opened")
 _DESCRIBED = ("run", "batch", "recipe", "format", "line", "tank", "packed_at")
 
 
 @dataclass(frozen=True)
 class Counted:
-    """Something that is counted: its ``name`` for an address, its ``label``, its columns in the pack table."""
+    """Something that is counted: its ``name`` for an address, its ``label``, its columns in the pack table.
+
+    ``out_of`` is how many were looked at, None where that is not known; ``per_unit`` is true where one of those may
+    have several faults: it is then no share.
+    """
 
     name: str
     label: str
     faults: str
     out_of: str | None
+    per_unit: bool = False
 
 
 def countable(table: PackTable) -> tuple[Counted, ...]:
@@ -79,7 +87,14 @@ def countable(table: PackTable) -> tuple[Counted, ...]:
         for other, of in whole:
             if other != name and _is_part(table.rows[name], table.rows[other]):
                 found.append(Counted(f"{PREFIX}{name}/{other}", f"{label} out of {of}", name, other))
+            elif other != name and _is_looked_at(of, table.rows[other]) and not _is_looked_at(label, table.rows[name]):
+                found.append(Counted(f"{PREFIX}{name}/{other}", f"{label} per {of}", name, other, per_unit=True))
     return tuple(found)
+
+
+def _is_looked_at(label: str, column: pd.Series) -> bool:
+    """Return whether a column says by its name how many were looked at, and is never 0."""
+    return any(word in label.lower() for word in _LOOKED_AT) and bool((column.dropna() > 0).all())
 
 
 def _is_whole(column: pd.Series) -> bool:
@@ -133,7 +148,7 @@ def counted(
         else _of_faults(runs, what, chosen, rules, frozen)
     )
     series = shown(tuple(made), chosen)
-    unit = "" if what.out_of is None and name != TASTE_TESTS else "%"
+    unit = "%" if name == TASTE_TESTS or (what.out_of is not None and not what.per_unit) else ""
     measure = Measure(name, what.label, unit, 0, math.inf, "higher", "linear", "counted")
     return Stability(
         question=f"Is what is counted stable: {what.label.lower()}?",
@@ -189,8 +204,8 @@ def _of_line(frame: pd.DataFrame, here: pd.DataFrame, what: Counted, line: str |
     faults = here[what.faults].to_numpy(np.float64)
     sizes = None if what.out_of is None else here[what.out_of].to_numpy(np.float64)
     if len(here) < FEWEST_RUNS:
-        values = faults if sizes is None else 100 * faults / sizes
-        return _series(frame, values, None, line, "faults of each run", f"only {count(len(here), 'run')}")
+        values = faults if sizes is None else (1.0 if what.per_unit else 100.0) * faults / sizes
+        return _series(frame, values, None, line, _what(what), f"only {count(len(here), 'run')}")
     held = asked.marks(frame)
     known = np.ones(faults.size, dtype=np.bool_) if held is None else held.marks.baseline
     if sizes is None and np.mean(faults[known] == 0) > _RARE:
@@ -201,11 +216,22 @@ def _of_line(frame: pd.DataFrame, here: pd.DataFrame, what: Counted, line: str |
     def chart(form: CountLimits) -> CountChart:
         if sizes is None:
             return defects(faults, limits=form, rules=asked.rules, baseline=baseline, phases=phase, batches=numbers)
+        if what.per_unit:
+            return defects_per_unit(
+                faults, sizes, limits=form, rules=asked.rules, baseline=baseline, phases=phase, batches=numbers
+            )
         return failed_shares(
             faults, sizes, limits=form, rules=asked.rules, baseline=baseline, phases=phase, batches=numbers
         )
 
-    return _charted(frame, chart, line, 1.0 if sizes is None else 100.0, held)
+    return _charted(frame, chart, line, what, held)
+
+
+def _what(what: Counted) -> str:
+    """Return what a point is, in words."""
+    if what.out_of is None:
+        return "faults of each run"
+    return "faults of each run for each pack looked at" if what.per_unit else "share of each run [%]"
 
 
 def _marks(held: SeriesPhases | None) -> tuple[npt.NDArray[np.bool_] | None, npt.NDArray[np.int64] | None]:
@@ -216,18 +242,18 @@ def _charted(
     frame: pd.DataFrame,
     chart: Callable[[CountLimits], CountChart],
     line: str | None,
-    times: float,
+    what: Counted,
     held: SeriesPhases | None,
 ) -> Series:
     """Return the chart by chance alone, or widened where runs spread plainly more than chance lets them."""
     plain = chart("probability")
     dispersion = float(plain.dispersion[-1])
-    what = "faults of each run" if times == 1 else "share of each run [%]"
+    times = 1.0 if what.out_of is None or what.per_unit else 100.0
     if dispersion > _SPREADS_MORE:
         much = f"{amount(dispersion, digits=2)} times as much as by chance"
-        wider = f"{what}; runs spread {much}, and limits are widened by that"
+        wider = f"{_what(what)}; runs spread {much}, and limits are widened by that"
         return _series(frame, None, _times(chart("over-dispersed").chart, times), line, wider, held=held)
-    said = f"{what}, with the limits that chance alone gives"
+    said = f"{_what(what)}, with the limits that chance alone gives"
     return _series(frame, None, _times(plain.chart, times), line, said, held=held)
 
 

@@ -93,7 +93,7 @@ def command(
 
     Limits come from the baselines that were frozen on the dashboard, else from a series' first runs. MEASURE may also
     be counted:taste_tests, or counted:COLUMN for a column of your own beside the runs that counts faults, and
-    counted:COLUMN/OTHER for its share of another such column.
+    counted:COLUMN/OTHER for its share of another such column (or for each pack looked at, where one has several).
 
     With --freeze the limits of one chart come from its runs of two days from now on, with your reason and your name;
     --recipe and --format, or --line, say which chart. --take-back undoes it.

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.stats import norm, poisson
 
 from analysis.findings.baselines import FrozenPhase
 from analysis.findings.counted import TASTE_TESTS, countable, counted
@@ -86,6 +87,42 @@ def test_a_share_is_charted_in_percent_of_what_was_looked_at():
     assert series.centre == pytest.approx(100 * faults.sum() / sizes.sum())
     assert len({point.upper for point in series.points}) > 10
     assert finding.in_words()[1][0][2].endswith("%")
+
+
+def test_several_faults_a_pack_are_charted_for_each_pack_looked_at():
+    """Limits are the Poisson's exact ones for each run's own number of packs; scipy's are the reference."""
+    rng = np.random.default_rng(11)
+    cans = rng.integers(5, 13, 60).astype(float)
+    steady = rng.poisson(1.4 * cans).astype(float)
+    steady[7] = cans[7] + 2
+    dents = np.where(np.arange(60) == 44, 6 * cans, steady)
+    table = cellar(dents, cans)
+    names = {each.name: (each.label, each.per_unit) for each in countable(table)}
+    assert names["counted:leakers/looked_at"] == ("Leakers per Looked at", True)
+    assert "counted:looked_at/leakers" not in names
+    finding = counted(table, "counted:leakers/looked_at", NOTHING)
+    series = only(finding)
+    rate = dents.sum() / cans.sum()
+    assert series.points[3].value == pytest.approx(dents[3] / cans[3])
+    assert series.centre == pytest.approx(rate)
+    assert {signal.at for signal in series.signals if signal.rule == "beyond-limit"} == {44}
+    assert len({point.upper for point in series.points}) == len(set(cans))
+    assert "for each pack looked at" in series.charted
+    assert (finding.measure.unit, series.unit) == ("", "")
+    plain = only(counted(cellar(steady, cans), "counted:leakers/looked_at", NOTHING))
+    assert "chance alone" in plain.charted
+    exact = poisson.ppf(norm.cdf(3), plain.centre * cans) / cans
+    assert [point.upper for point in plain.points] == pytest.approx(exact.tolist())
+
+
+def test_a_count_that_is_no_number_of_packs_makes_nothing_of_another():
+    table = cellar([3, 9, 1, 4] * 5, [5.0, 2.0, 8.0, 3.0] * 5)
+    renamed = replace(
+        table,
+        rows=table.rows.rename(columns={"looked_at": "dents"}),
+        practices=(further_practice("Leakers", "number", "pack_runs"), further_practice("Dents", "count", "pack_runs")),
+    )
+    assert {each.name for each in countable(renamed)} == {TASTE_TESTS, "counted:leakers", "counted:dents"}
 
 
 def test_runs_that_spread_more_than_chance_widen_the_limits_and_it_is_said():
