@@ -89,5 +89,5 @@ def _lengths_and_squares(system: System, reduction: Reduction, of_part: Floats) 
     rest = rest.multiply(rest) if reduction.sparse else rest**2
     of_first = np.matmul(own**2, by_level(first, reduction.levels)).reshape(first.shape) + rest @ others
     of_rest = rest.T @ first + system.HH.multiply(system.HH) @ others
-    lengths = np.concatenate([own.diagonal(axis1=1, axis2=2).ravel(), system.HH.diagonal()])
+    lengths = np.concatenate([system.lengths(block).ravel() for block in system.blocks])
     return lengths, np.vstack([of_first, of_rest])

@@ -3,6 +3,10 @@
 Where every random term has one column, Newton steps with the average information (Gilmour, Thompson & Cullis 1995,
 Biometrics 51, 1440–1450), each kept to φ ≥ 0 and halved until the deviance falls. What they leave, and correlated
 slopes, are for L-BFGS-B.
+
+A step is bent so that it ends where it should in a balanced design of one factor, from wherever it starts. With n rows
+a level and the residual variance known, the deviance is log(1 + nφ) + s/(1 + nφ) for each level, least at 1 + nφ = s:
+the step in φ that the average information gives leads from a = 1 + nφ to 2a − a²/s, the same in −1/(1/n + φ) to s.
 """
 
 from __future__ import annotations
@@ -30,6 +34,8 @@ _CLOSE = 0.1  # the deviance gained last from which steps are short enough for t
 _SLOW = 0.03  # share of what the last step gained that the next should not come to
 _FLATTEST = 0.05  # share of the average information that a mended one keeps in every direction
 _SLACK = 1e-12
+_FARTHEST = 0.75  # share of 1/(1/n + φ) that a step may take away: φ grows four times at most
+_LEAST_ROWS = 1e-12  # so that a column of nothing can be divided by
 _LARGE = 200  # columns of the rest from which a step's matrices are worth overwriting
 
 
@@ -79,6 +85,7 @@ def _spends(system: System) -> bool:
 def _newton(system: System, parameters: Parameters, begin: Floats, reml: bool) -> tuple[Floats, Solution | None, int]:
     """Where the steps end, the solution there if they ended where they should, and how many were tried."""
     at, evaluations, gained = begin, 1, 0.0
+    rows = _rows_of_levels(system)
     before: tuple[Floats, Floats] | None = None
     factors = parameters.factors(at)
     solution = solve(system, factors)
@@ -86,15 +93,15 @@ def _newton(system: System, parameters: Parameters, begin: Floats, reml: bool) -
     for _ in range(_STEPS):
         bend = average_information(solution, reml)
         slope = parameters.chained(gradient(solution, reml, spend=_spends(system)), factors)
-        step, level = bounded_step(at, slope, bend), max(_LEVEL, _ROUNDING * abs(deviance))
+        step, level = bounded_step(at, slope, bend, rows), max(_LEVEL, _ROUNDING * abs(deviance))
         if before is not None and gained < _CLOSE and -float(slope @ step) > _SLOW * gained:
-            step = bounded_step(at, slope, mended(bend, at - before[0], slope - before[1]))
+            step = bounded_step(at, slope, mended(bend, at - before[0], slope - before[1]), rows)
         gain, before = -float(slope @ step), (at, slope)
         if gain < level:
             return at, solve(system, factors) if _spends(system) else solution, evaluations
         for _ in range(_HALVINGS):
             del solution  # its matrices are as large as those of the next
-            tried = np.maximum(at + step, 0.0)
+            tried = _tried(at, step, rows)
             factors = parameters.factors(tried)
             solution = solve(system, factors)
             evaluations += 1
@@ -110,8 +117,36 @@ def _newton(system: System, parameters: Parameters, begin: Floats, reml: bool) -
     return at, None, evaluations
 
 
-def bounded_step(at: Floats, slope: Floats, curvature: Floats) -> Floats:
-    """The step to the least of the local parabola with every φ ≥ 0: those at 0 that would fall stay there."""
+def _rows_of_levels(system: System) -> Floats:
+    """The mean z'z of each part's columns (T,): of a random intercept, the rows of a level."""
+    found = []
+    for block in system.blocks:
+        lengths = system.lengths(block)
+        for part in block.parts:
+            own = lengths[:, part.start : part.stop]
+            found.append(own.sum() / max(np.count_nonzero(own), 1))
+    return np.maximum(found, _LEAST_ROWS)
+
+
+def _bent(at: Floats, step: Floats, rows: Floats) -> Floats:
+    """Where a step leads that is taken in −1/(1/n + φ), below 0 too."""
+    reach = 1.0 / rows + at
+    return np.asarray(reach / (1.0 - np.minimum(step / reach, _FARTHEST)) - 1.0 / rows)
+
+
+def _tried(at: Floats, step: Floats, rows: Floats) -> Floats:
+    """The same with every φ ≥ 0, those exactly at 0 that were meant to be."""
+    return np.where(at + step == 0, 0.0, np.maximum(_bent(at, step, rows), 0.0))
+
+
+def bounded_step(at: Floats, slope: Floats, curvature: Floats, rows: Floats | None = None) -> Floats:
+    """The step to the least of the local parabola with every φ ≥ 0: those at 0 that would fall stay there.
+
+    Parameters
+    ----------
+    rows : array, shape (T,)
+        The rows of a level, where the step is taken in −1/(1/n + φ), which seldom leads below 0.
+    """
     scale = np.maximum(at, 1e-4)  # relative steps, so that a variance of 0.01 is not lost beside one of 100
     curvature = curvature * np.outer(scale, scale)
     curvature += np.diag(1e-8 * np.diagonal(curvature) + 1e-300)
@@ -125,11 +160,12 @@ def bounded_step(at: Floats, slope: Floats, curvature: Floats) -> Floats:
         if free.any():
             right = -(pull[free] + curvature[np.ix_(free, held)] @ step[held])
             step[free] = np.linalg.lstsq(curvature[np.ix_(free, free)], right, rcond=None)[0]
-        below = free & (at + step * scale < 0)
+        led = at + step * scale if rows is None else _bent(at, step * scale, rows)
+        below = free & (led < 0)
         if not below.any():
             break
         free &= ~below
-    return step * scale
+    return np.where(free, step * scale, -at)
 
 
 def mended(bend: Floats, moved: Floats, changed: Floats) -> Floats:

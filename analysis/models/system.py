@@ -49,6 +49,12 @@ class System:
     basis: Floats
     offset: Floats
 
+    def lengths(self, block: Block) -> Floats:
+        """z'z of a block's columns, (q, c)."""
+        if self.reduction is not None and block is self.eliminated:
+            return np.asarray(self.reduction.own.diagonal(axis1=1, axis2=2))
+        return np.asarray(self.HH.diagonal()[block.rows].reshape(block.levels, block.width))
+
     def own_factor(self, factor: int, factors: Sequence[Floats]) -> Floats:
         """A factor's own Λ (c, c), of those of the blocks."""
         for block, each in zip(self.blocks, factors, strict=True):
