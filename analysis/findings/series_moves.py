@@ -25,6 +25,7 @@ from analysis.charts import (
 )
 from analysis.findings.coincidences import coincidences
 from analysis.findings.series import IfSlow, Move
+from analysis.findings.series_batches import batch_numbers, batches_of
 from analysis.findings.wording import percent_of_ratio
 from analysis.vocabulary import Practice, Scale
 
@@ -53,29 +54,22 @@ def moves_of(
 
     Notes
     -----
-    Runs of one batch that follow each other count once, by their mean: they are alike, and taken one by one they would
+    Runs of one batch count once, by their mean, at the first of them: they are alike, and taken one by one they would
     make every batch look like a new level.
     """
-    new = _begins_a_batch(runs)
-    first = np.flatnonzero(new)
-    batch = np.cumsum(new) - 1
-    size = np.bincount(batch)
-    found, of_size = (np.bincount(batch, weights=series) / size for series in (found_in, sized))
-    shifts = level_shifts(found)
+    batches = batches_of(batch_numbers(runs), len(runs))
+    if batches is None:
+        shifts = level_shifts(found_in)
+        return _moves_between(runs, shifts, sized, practices, scale) if shifts else ()
+    every = np.ones(len(runs), dtype=np.bool_)
+    order = np.argsort(batches.first)
+    first = batches.first[order]
+    shifts = level_shifts(batch_means(found_in, every, batches)[0][order])
     if not shifts:
         return ()
+    of_size = batch_means(sized, every, batches)[0][order]
     moves = _moves_between(runs.iloc[first], shifts, of_size, practices, scale)
     return tuple(replace(move, point=int(first[move.point])) for move in moves)
-
-
-def _begins_a_batch(runs: pd.DataFrame) -> npt.NDArray[np.bool_]:
-    """Return whether each run is of another batch or recipe than the run before it; one not named is of its own."""
-    new = np.zeros(len(runs), dtype=np.bool_)
-    new[:1] = True
-    for name in ("recipe", "batch"):
-        if name in runs:
-            new[1:] |= np.array([before != after for before, after in pairwise(runs[name].tolist())], dtype=np.bool_)
-    return new
 
 
 def _moves_between(

@@ -67,6 +67,19 @@ def test_batches_packed_in_two_runs_make_no_moves(seed: int) -> None:
     assert series.moves == ()
 
 
+def test_batches_packaged_in_turn_make_no_moves() -> None:
+    """Each batch is packaged in two runs with one of the next batch between them."""
+    found = 0
+    for seed in range(20):
+        packs = simulate_packs(STEADY, np.random.default_rng(seed))
+        later = packs.groupby("batch")["run"].transform(lambda run: pd.factorize(run)[0])
+        packs["packed_at"] += pd.to_timedelta(later * 6, unit="D")
+        (series,) = stability(replace(pack_table_of(packs, STEADY), targets=NO_TARGETS), "total_oxygen").series
+        assert series.points[1].batch != series.points[2].batch
+        found += len(series.moves)
+    assert found <= 1
+
+
 def test_a_true_move_is_found_at_its_batch_and_told_at_its_first_run() -> None:
     (series,) = _told(7, raised_from=2041).series
     (move,) = series.moves
