@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
 from analysis.findings.practice_recorded import seldom_recorded
-from analysis.findings.practice_words import named, quoted_level, spoken
+from analysis.findings.practice_words import named, quoted_level, spoken, spoken_measure
 from analysis.findings.wording import count
 from analysis.linking import PackTable
 from analysis.vocabulary import Measure, Practice
@@ -21,6 +21,7 @@ __all__ = [
     "NotAssessed",
     "Standing",
     "compare_rows",
+    "nothing_read",
     "where_it_varies",
 ]
 
@@ -166,8 +167,9 @@ def compare_rows(table: PackTable, rows: pd.DataFrame, measure: Measure) -> Comp
     """
     frame, left_out = _measured(rows, measure)
     if not len(frame):
-        reason = f"no finished pack in this selection has a reading of {measure.label.lower()}"
-        return ComparedRows(frame, (), tuple(NotAssessed(p.name, reason, p.label) for p in table.practices), left_out)
+        empty = ComparedRows(frame, (), (), left_out)
+        reason = nothing_read(empty).replace("of it", f"of {spoken_measure(measure)}")
+        return replace(empty, not_assessed=tuple(NotAssessed(p.name, reason, p.label) for p in table.practices))
     keyed = frame.assign(recipe=pd.factorize(frame["recipe"])[0], batch=pd.factorize(frame["batch"])[0])
     candidates: list[Candidate] = []
     not_assessed: list[NotAssessed] = []
@@ -191,6 +193,12 @@ def compare_rows(table: PackTable, rows: pd.DataFrame, measure: Measure) -> Comp
         full.reset_index(drop=True), tuple(candidates), tuple(not_assessed), left_out,
         spreads=tuple(spreads), remarks=_zeros_told(rows, measure),
     )  # fmt: skip
+
+
+def nothing_read(compared: ComparedRows) -> str:
+    """Return why there is nothing to compare, of a comparison without rows."""
+    that_counts = " that counts" if compared.left_out else ""
+    return f"no finished pack in this selection has a reading of it{that_counts}"
 
 
 def where_it_varies(frame: pd.DataFrame, column: str) -> npt.NDArray[np.bool_]:

@@ -5,9 +5,9 @@ from __future__ import annotations
 import re
 
 from analysis.findings.wording import figure
-from analysis.vocabulary import PRACTICES
+from analysis.vocabulary import PRACTICES, Measure
 
-__all__ = ["dose_in_words", "named", "quoted_level", "spoken", "spoken_name"]
+__all__ = ["dose_in_words", "named", "quoted_level", "spoken", "spoken_measure", "spoken_name"]
 
 _YES_OR_NO = re.compile(r"\s*[(\[]\s*(?:y\s*[/ ]\s*n|yes\s*[/ ]\s*no)\s*[)\]]\s*$", re.IGNORECASE)
 _CUT = {p.label: p.label.partition(",")[0] for p in PRACTICES.values()}
@@ -59,6 +59,11 @@ def spoken_name(name: str) -> str:
     ('silica sol dose', 'time cold')
     """
     return spoken(PRACTICES[name].label) if name in PRACTICES else name.replace("_", " ")
+
+
+def spoken_measure(measure: Measure) -> str:
+    """Return a measure's label as it stands inside a sentence: "dissolved oxygen", "pH"."""
+    return measure.label if measure.label[1:2].isupper() else measure.label[:1].lower() + measure.label[1:]
 
 
 def dose_in_words(value: float, unit: str) -> str:

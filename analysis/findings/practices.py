@@ -24,10 +24,18 @@ from analysis.findings.practice_model import PracticeFits, Slope, fit_practices
 from analysis.findings.practice_once import ChangedOnce, changed_once
 from analysis.findings.practice_one_answer import OneAnswer, one_answer
 from analysis.findings.practice_rounding import shares_lost
-from analysis.findings.practice_rows import FEWEST_BATCHES, Candidate, ComparedRows, NotAssessed, compare_rows
+from analysis.findings.practice_rows import (
+    FEWEST_BATCHES,
+    Candidate,
+    ComparedRows,
+    NotAssessed,
+    compare_rows,
+    nothing_read,
+)
 from analysis.findings.practice_separation import Separation, separate
 from analysis.findings.practice_through import through_others
 from analysis.findings.practice_verdicts import Grounds, PracticeEffect, PracticesFinding
+from analysis.findings.practice_words import spoken_measure
 from analysis.findings.wording import amount, count, figure, listing
 from analysis.linking import PackTable
 from analysis.verdicts import Effect, Judgement, MarginAtLevel, Verdict, judge_family
@@ -73,7 +81,7 @@ def practices(table: PackTable, measure: str, filters: Filters | None = None) ->
     fits = (
         fit_practices(design)
         if len(design.frame)
-        else PracticeFits({}, {}, {}, {}, None, why_not="there are no packs to compare")
+        else PracticeFits({}, {}, {}, {}, None, why_not=nothing_read(compared))
     )
     if fits.fit is None:
         return _unanswered(table, what, chosen, compared, design, fits.why_not)
@@ -90,7 +98,7 @@ def _unanswered(
     )
     return PracticesFinding(
         question=_question(what),
-        answer=f"Nothing can be told of {_spoken(what)}: {why}.",
+        answer=f"Nothing can be told of {spoken_measure(what)}: {why}.",
         cautions=table.remarks_on(what.name, stage="pack"),
         ledger_state=table.state,
         filters=filters,
@@ -318,25 +326,21 @@ def _not_offered(table: PackTable) -> list[NotAssessed]:
 
 
 def _question(what: Measure) -> str:
-    return f"Which practices shift {_spoken(what)} in the finished pack?"
-
-
-def _spoken(what: Measure) -> str:
-    return what.label if what.label == "pH" else what.label[0].lower() + what.label[1:]
+    return f"Which practices shift {spoken_measure(what)} in the finished pack?"
 
 
 def _nothing_compared(what: Measure, frame: pd.DataFrame) -> str:
     """Return the answer where no practice could be held against another."""
-    batches = int(frame["batch"].nunique())
+    batches, begins = int(frame["batch"].nunique()), f"Nothing can be told of {spoken_measure(what)} yet:"
     if batches < FEWEST_BATCHES:
         have = count(batches, "batch has", "batches have")
-        return f"Nothing can be told of {_spoken(what)} yet: {have} been read, and it takes at least {FEWEST_BATCHES}."
-    return f"Nothing can be told of {_spoken(what)} yet: no practice varied enough within a recipe."
+        return f"{begins} {have} been read, and it takes at least {FEWEST_BATCHES}."
+    return f"{begins} no practice varied enough within a recipe."
 
 
 def _answer(what: Measure, effects: Sequence[PracticeEffect], joint: Sequence[JointStatement], uneven: Set[str]) -> str:
     by_verdict = {v: [e.spoken for e in effects if e.verdict is v] for v in _ORDER}
-    name = _spoken(what)
+    name = spoken_measure(what)
     parts = [
         f"{listing(by_verdict[v])} {v if len(by_verdict[v]) == 1 else str(v).removesuffix('s')} {name}"
         for v in (Verdict.RAISES, Verdict.LOWERS)

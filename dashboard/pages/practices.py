@@ -19,6 +19,7 @@ from analysis.findings.practice_checks import model_checks
 from analysis.findings.practice_depth import deepen
 from analysis.findings.practice_rows import NotAssessed
 from analysis.findings.practice_verdicts import within
+from analysis.findings.practice_words import spoken_measure
 from analysis.findings.practices import MARGIN_OF, PracticeEffect, PracticesFinding, practices
 from analysis.findings.wording import amount, change, count, figure
 from dashboard.figures.interval import IntervalScale, interval, interval_axis
@@ -122,7 +123,8 @@ def verdicts_part(seen: PracticesView) -> Component | None:
     """Return the verdicts: each a sentence and its interval against the margin, opening to its numbers."""
     finding = seen.finding
     if not finding.practices:
-        return None
+        further = "Select more above, or choose another measure."
+        return html.P(further, className="soft") if finding.filters != Filters() else None
     return html.Section(
         [
             html.P(unbroken(f"{margin_words(finding)} {_HOW_TO_READ}"), className="measure"),
@@ -271,14 +273,15 @@ def verdict_table(finding: PracticesFinding) -> Component:
         )
         for effect in finding.practices
     ]
-    return data_table(f"Verdicts on {finding.measure.label.lower()}", columns, rows)
+    return data_table(f"Verdicts on {spoken_measure(finding.measure)}", columns, rows)
 
 
 def unsaid_part(finding: PracticesFinding) -> Component | None:
     """Return what is not said, and why: practices that could not be assessed, and packs that were left out."""
-    if not finding.not_assessed and not finding.left_out:
+    # Where nothing was read the answer has said so, and each practice has the same reason.
+    rows = _by_reason(finding.not_assessed) if len(finding.compared.frame) else []
+    if not rows and not finding.left_out:
         return None
-    rows = _by_reason(finding.not_assessed)
     return html.Section(
         [
             html.H2("What is not said, and why"),

@@ -8,6 +8,7 @@ from dash import html
 from dash.development.base_component import Component
 
 from analysis.findings.practice_checks import ModelChecks
+from analysis.findings.practice_words import spoken_measure
 from analysis.findings.practices import PracticesFinding
 from analysis.findings.wording import amount, count, listing
 from analysis.models import MixedFit
@@ -121,7 +122,7 @@ def _legend(finding: PracticesFinding) -> str:
     if finding.grounds is None:
         return ""
     design = finding.grounds.design
-    measured = finding.measure.label if finding.measure.name == "ph" else finding.measure.label.lower()
+    measured = spoken_measure(finding.measure)
     said = [
         f"response is {f'the logarithm of {measured}' if finding.log else measured}",
         "each x_ is a practice, counted in its step",

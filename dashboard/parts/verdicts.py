@@ -11,7 +11,7 @@ from dash.development.base_component import Component
 from analysis.estimate import Estimate
 from analysis.findings.practice_one_answer import BENDS, DEPENDS, RECIPES_DIFFER
 from analysis.findings.practice_verdicts import BEYOND_TELLING, PracticeEffect, PracticesFinding, within
-from analysis.findings.practice_words import named, quoted_level
+from analysis.findings.practice_words import named, quoted_level, spoken_measure
 from analysis.findings.wording import (
     amount,
     change,
@@ -68,7 +68,7 @@ def mark(verdict: Verdict) -> Component:
 
 def sentence(effect: PracticeEffect, finding: PracticesFinding) -> str:
     """Return what may be said of one practice, in one or two sentences."""
-    measured = finding.measure.label if finding.measure.name == "ph" else finding.measure.label.lower()
+    measured = spoken_measure(finding.measure)
     step = _step(effect)
     between = _between(effect, finding)
     match effect.verdict:

@@ -244,11 +244,12 @@ def test_what_is_not_said_stands_once_for_each_reason_in_the_words_of_the_sheet(
     assert "Remark" in shown
 
 
-def test_what_cannot_be_answered_says_why(on_table):
+def test_what_cannot_be_answered_says_why_and_what_to_do(on_table):
     answer, verdicts, unsaid, model = page.show({"recipes": ["X99"]}, "total_oxygen")
-    assert answer.startswith("Nothing can be told of total package oxygen")
-    assert (verdicts, model) == (None, None)
-    assert "no finished pack in this selection" in str(unsaid).casefold()
+    said = "no finished pack in this selection has a reading of it"
+    assert answer == f"Nothing can be told of total package oxygen: {said}."
+    assert verdicts.children == "Select more above, or choose another measure."
+    assert (unsaid, model) == (None, None)
 
 
 @pytest.mark.parametrize("measure", [None, "", 3, ["haze"], {"a": 1}])

@@ -71,7 +71,7 @@ def test_without_readings_every_practice_says_so(simulated_packs):
     compared = compare_rows(table, table.rows, MEASURES["ph"])
     assert compared.candidates == ()
     assert len(compared.not_assessed) == len(table.practices)
-    assert "no finished pack in this selection has a reading of ph" in compared.not_assessed[0].reason
+    assert "no finished pack in this selection has a reading of pH" in compared.not_assessed[0].reason
 
 
 def test_a_recipe_that_never_had_it_says_nothing_of_none_at_all():
@@ -96,3 +96,11 @@ def test_no_curve_reaches_a_dose_that_only_other_recipes_had(simulated_packs):
     depth = deepen(practices(replace(simulated_packs, rows=bent), "haze"), "isinglass_dose")
     assert depth.curve
     assert all(dot.at > 800 for dot in depth.curve)
+
+
+def test_readings_that_do_not_count_are_not_called_none(simulated_packs):
+    """Oxygen read a month after closing says nothing of the oxygen at closing."""
+    late = replace(simulated_packs, rows=simulated_packs.rows.assign(age_days=30.0))
+    finding = practices(late, "total_oxygen")
+    assert finding.answer.endswith("no finished pack in this selection has a reading of it that counts.")
+    assert sum(out.rows for out in finding.left_out) == late.rows["total_oxygen"].notna().sum()

@@ -7,9 +7,9 @@ import pandas as pd
 import pytest
 
 from analysis.findings.practice_rows import Candidate
-from analysis.findings.practice_words import quoted_level, spoken, spoken_name
+from analysis.findings.practice_words import quoted_level, spoken, spoken_measure, spoken_name
 from analysis.findings.practices import practices
-from analysis.vocabulary import PRACTICES, further_practice
+from analysis.vocabulary import MEASURES, PRACTICES, further_practice
 from data_demo import truth
 from data_demo.small_breweries import SmallBrewery, pack_table_of, simulate_packs
 
@@ -32,6 +32,10 @@ from data_demo.small_breweries import SmallBrewery, pack_table_of, simulate_pack
 )
 def test_a_label_is_said_in_lower_case(label, said):
     assert spoken(label) == said
+
+
+def test_a_measure_is_said_as_it_is_written():
+    assert [spoken_measure(MEASURES[name]) for name in ("ph", "haze")] == ["pH", "haze"]
 
 
 def test_a_unit_behind_a_name_is_left_out():
