@@ -9,6 +9,7 @@ import pandas as pd
 
 from analysis.linking.entries import DAY, NEVER, Flags, Ints, moments_of, seconds_of
 from analysis.linking.numbers import UNDATED, Pool, UseIndex, clusters, unique_keys
+from analysis.records.occasions import occasions
 
 __all__ = ["IN_CELLAR", "LEAD", "BatchUses", "Mention", "batch_uses"]
 
@@ -16,7 +17,8 @@ _ONE_USE = 30 * DAY
 """Rows of one number whose brew days lie no further apart are one batch (common practice, no source)."""
 
 _ONE_MENTION = 180 * DAY
-"""Runs and transfers of one number that is not on the batch list, no further apart, are one batch."""
+"""Runs and transfers of one number that is not on the batch list, no further apart, are one batch; but for a number
+that was packed under the same run number in two years, which began again with the runs."""
 
 LEAD = 7 * DAY
 """A vessel is made ready, and a brew day written down, up to this long before the brew day that is on record."""
@@ -27,11 +29,15 @@ IN_CELLAR = 365 * DAY
 
 @dataclass(frozen=True)
 class Mention:
-    """Rows of another kind that name a batch: the number's code, whether the cell says anything, and when [s]."""
+    """Rows of another kind that name a batch: the number's code, whether the cell says anything, and when [s].
+
+    ``run`` is the code of the run's number beside it, where the kind has one.
+    """
 
     code: Ints
     given: Flags
     seconds: Ints
+    run: Ints | None = None
 
 
 @dataclass(frozen=True)
@@ -116,7 +122,7 @@ def _unlisted(
     use = np.concatenate([f[0] for f in found])
     ended = np.concatenate([f[1] for f in found])
     strange = (code >= 0) & (use < 0) & (ended != UNDATED)
-    label = _mentioned_uses(code[strange], seconds[strange])
+    label = _mentioned_uses(code[strange], seconds[strange], _begun_again(mentions))
     use[strange] = first + label
     frame = pd.DataFrame({"use": label, "code": code[strange], "seconds": seconds[strange]})
     table = frame.sort_values(["use", "seconds"], kind="stable").groupby("use").first()
@@ -133,13 +139,29 @@ def _unlisted(
     return others, tuple(np.split(use, parts))
 
 
-def _mentioned_uses(code: Ints, seconds: Ints) -> Ints:
+def _begun_again(mentions: tuple[Mention, ...]) -> Ints:
+    """Return the codes of the numbers that were packed under one run number in two years."""
+    codes = [np.empty(0, dtype=np.int64)]
+    for mention in mentions:
+        if mention.run is None:
+            continue
+        rows = np.flatnonzero((mention.code >= 0) & (mention.run >= 0) & (mention.seconds != NEVER))
+        pair = pd.factorize(mention.code[rows] * (int(mention.run.max(initial=0)) + 1) + mention.run[rows])[0]
+        use = occasions(pair.astype(np.int64), mention.seconds[rows].astype("datetime64[s]"))
+        told = pd.DataFrame({"pair": pair, "use": use, "code": mention.code[rows]}).drop_duplicates()
+        codes.append(told.loc[told["pair"].duplicated(), "code"].to_numpy(np.int64))
+    return np.unique(np.concatenate(codes))
+
+
+def _mentioned_uses(code: Ints, seconds: Ints, again: Ints) -> Ints:
     """Return each mention's use; one without a date belongs to the last dated use of its number."""
     dated = seconds != NEVER
     label = np.full(len(code), -1, dtype=np.int64)
     label[dated] = clusters(code[dated], seconds[dated], _ONE_MENTION)
+    begun = dated & np.isin(code, again)
+    label[begun] = label.max(initial=-1) + 1 + occasions(code[begun], seconds[begun].astype("datetime64[s]"))
     last = pd.Series(label[dated], index=code[dated]).groupby(level=0).max()
     label[~dated] = last.reindex(code[~dated]).fillna(-1).to_numpy(np.int64)
     fresh = label < 0
     label[fresh] = label.max(initial=-1) + 1 + pd.factorize(code[fresh])[0]
-    return label
+    return np.unique(label, return_inverse=True)[1].astype(np.int64)

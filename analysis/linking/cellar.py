@@ -74,9 +74,9 @@ def _mentions(pool: Pool, named: pd.DataFrame, pack_rows: pd.DataFrame, moves: p
     packed = seconds_of(pack_rows["packed_at"])[named["row"]]
     moved = seconds_of(moves["moved_at"])
     texts = (named["text"], moves["from_batch"], moves["to_batch"])
-    return tuple(
-        Mention(*pool.codes(text), seconds) for text, seconds in zip(texts, (packed, moved, moved), strict=True)
-    )
+    run = pd.factorize(pack_rows["run"], use_na_sentinel=True)[0].astype(np.int64)[named["row"]]
+    told = zip(texts, (packed, moved, moved), (run, None, None), strict=True)
+    return tuple(Mention(*pool.codes(text), seconds, beside) for text, seconds, beside in told)
 
 
 def _last_packed(members: pd.DataFrame, n_batches: int) -> Ints:

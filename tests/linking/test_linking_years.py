@@ -131,3 +131,24 @@ def test_a_blend_of_last_year_s_batches_is_not_one_of_this_year_s(cellar: Any) -
     shares = {run: dict(zip(own["batch"], own["share"], strict=True)) for run, own in table.blends.groupby("run")}
     assert shares["2 (2025)"] == pytest.approx({"98 (2024)": 1 / 3, "1 (2025)": 2 / 3})
     assert shares["2 (2026)"] == pytest.approx({"98 (2025)": 1 / 4, "1 (2026)": 3 / 4})
+
+
+def test_a_brewery_that_began_in_autumn_and_has_no_batch_list(cellar: Any) -> None:
+    runs = [
+        {"run": str(n), "batch": str(n), "packed_at": day}
+        for n, day in ((1, "2025-10-20"), (2, "2025-11-10"), (1, "2026-01-26"), (2, "2026-02-16"))
+    ]
+    readings = [{**DO, "run": run["run"], "batch": run["batch"], "packed_at": run["packed_at"]} for run in runs]
+    rows = link(cellar(pack_runs=runs, readings=readings)).rows
+    assert rows[["run", "batch"]].to_numpy().tolist() == [
+        ["1 (2025)", "1 (2025)"], ["2 (2025)", "2 (2025)"], ["1 (2026)", "1 (2026)"], ["2 (2026)", "2 (2026)"],
+    ]  # fmt: skip
+
+
+def test_a_batch_packed_on_both_sides_of_new_year_is_one(cellar: Any) -> None:
+    runs = [
+        {"run": "48", "batch": "40", "packed_at": "2025-10-20"},
+        {"run": "2", "batch": "40", "packed_at": "2026-01-26"},
+    ]
+    rows = link(cellar(pack_runs=runs, readings=[{**DO, "run": run["run"], "batch": "40"} for run in runs])).rows
+    assert rows["batch"].tolist() == ["40", "40"]
