@@ -97,7 +97,8 @@ def _contradiction(conflict: Conflict, claim: Claim) -> Problem:
         f"{conflict.subject}: {column.replace('_', ' ')} is {_told(claim.values[column])} here and"
         f" {_told(other.values[column])} in {other.file}, {other.sheet}, row {other.source_row}"
         f" (intake {other.intake}).",
-        "Both are kept and neither is used until you say which is right, or withdraw the intake that is wrong.",
+        f"Both are kept and neither is used until you say which is right, or withdraw the intake that is wrong."
+        f"{_of_which_year(conflict)}",
         Severity.CONFLICT,
         file=claim.file,
         sheet=claim.sheet,
@@ -105,6 +106,14 @@ def _contradiction(conflict: Conflict, claim: Claim) -> Problem:
         column=column,
         value=_told(claim.values[column]),
     )
+
+
+def _of_which_year(conflict: Conflict) -> str:
+    """Return what to write where rows that say no date may be of two years whose numbers are the same."""
+    moment = {"readings": "measured_at", "tastings": "tasted_on", "taste_tests": "tasted_on"}.get(conflict.kind)
+    if moment is None or conflict.about.get(moment) is not None or conflict.about.get("packed_at") is not None:
+        return ""
+    return " If they are of two years whose numbers are the same, write the date beside each and take both in again."
 
 
 def _told(value: object) -> str:

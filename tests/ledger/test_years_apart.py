@@ -141,4 +141,13 @@ def test_two_years_in_one_file(ledger: Ledger, offer):
 def test_a_reading_that_says_nothing_of_its_year_is_of_the_only_one(ledger: Ledger, offer):
     ledger.commit(offer("2025.xlsx", readings=[can(1.0, "2025-01-20")]), "Ines")
     assert ledger.commit(offer("lab.xlsx", readings=[can(1.0)]), "Ines").counts["readings"] == Counts(unchanged=1)
-    assert ledger.commit(offer("lab2.xlsx", readings=[can(2.0)]), "Ines").counts["readings"] == Counts(conflicting=1)
+    done = ledger.commit(offer("lab2.xlsx", readings=[can(2.0)]), "Ines")
+    assert done.counts["readings"] == Counts(conflicting=1)
+
+
+def test_readings_without_a_date_that_contradict_each_other_ask_for_the_date(ledger: Ledger, offer):
+    ledger.commit(offer("cans 2025.xlsx", readings=[can(1.0)]), "Ines")
+    done = ledger.commit(offer("cans 2026.xlsx", readings=[can(2.0)]), "Ines")
+    (problem,) = done.problems
+    assert problem.code == "conflict"
+    assert problem.remedy.endswith("write the date beside each and take both in again.")
