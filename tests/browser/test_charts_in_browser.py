@@ -98,6 +98,22 @@ def test_a_baseline_is_dragged_frozen_and_taken_back(address, visiting, ledger):
     assert frozen_phases(ledger) == ()
 
 
+def test_a_lines_baseline_is_dragged_and_frozen_too(address, visiting, ledger):
+    page = opened(visiting, address, "line 1, all recipes")
+    page.locator("#charts-graph").scroll_into_view_if_needed()
+    drag(page, 0.05, 0.3)
+    form = page.locator("#baseline-form")
+    expect(form).to_have_attribute("open", "")
+    expect(page.locator("#baseline-counted")).to_contain_text("runs of line 1, all recipes are between them")
+    page.get_by_label("Why these runs, or what changed").fill("the filler was new")
+    form.get_by_label("Your name").fill("AQ")
+    page.get_by_role("button", name="Freeze").click()
+    expect(page.locator("#charts-words")).to_contain_text("“the filler was new”")
+    expect(page.locator("#charts-caption")).to_contain_text("a frozen baseline")
+    (phase,) = frozen_phases(ledger)
+    assert (phase.recipe, phase.format, phase.line) == (None, None, "1")
+
+
 def test_a_thousand_runs_are_drawn_with_few_nodes(address, visiting):
     page = opened(visiting, address)
     expect(page.locator("#charts-graph .points path")).not_to_have_count(0)
