@@ -12,6 +12,7 @@ import numpy.typing as npt
 
 from analysis.problems import Problem, Severity
 from analysis.records.cells import RawColumn
+from analysis.records.missing import BEYOND, is_missing
 
 __all__ = ["Faults", "Question", "QuestionField"]
 
@@ -51,6 +52,11 @@ class Question:
             f"Answer beside the sheet's columns on the Intake page, or take the file in again with --columns MAP.json "
             f"holding {self.document(choice)}{others}."
         )
+
+
+def _words(column: RawColumn, counts: npt.NDArray[np.intp], codes: Sequence[int]) -> str:
+    words = [f"“{column.words[code].as_py()}” ({counts[code]:,})" for code in codes[:5]]
+    return ", ".join(words) or "errors of the spreadsheet"
 
 
 class Faults:
@@ -139,14 +145,24 @@ class Faults:
             return
         codes = column.code[found]
         counts = np.bincount(codes[codes >= 0], minlength=1)
-        order = np.argsort(-counts, kind="stable")[:5]
-        words = [f"“{column.words[int(c)].as_py()}” ({counts[c]:,})" for c in order if counts[c]]
-        self.note(
-            "value-missing",
-            f"Words in place of a value count as missing: {', '.join(words) or 'errors of the spreadsheet'}.",
-            "Nothing to do if that is right; else put in the values and take the file in again.",
-            header,
-        )
+        order = [int(c) for c in np.argsort(-counts, kind="stable") if counts[c]]
+        beyond = dict.fromkeys(c for c in order if is_missing([column.words[c].as_py()], BEYOND)[0])
+        others = [c for c in order if c not in beyond]
+        if others or not order:
+            self.note(
+                "value-missing",
+                f"Words in place of a value count as missing: {_words(column, counts, others)}.",
+                "Nothing to do if that is right; else put in the values and take the file in again.",
+                header,
+            )
+        if beyond:
+            self.note(
+                "limit-missing",
+                "Words that say a reading was beyond the meter's range count as missing, so that the highest or lowest "
+                f"readings are left out: {_words(column, counts, list(beyond))}.",
+                "Write the limit in their place, such as <5 or >150, and take the file in again: it counts as a limit.",
+                header,
+            )
 
     def is_blamed(self, headers: Sequence[str]) -> Flags:
         """Return the rows that were rejected for a cell under one of the headers already."""

@@ -25,6 +25,7 @@ from analysis.records.recognise import Recognised, recognise
 from analysis.records.run_dates import packed_by_file
 from analysis.records.sequence import before_brewing
 from analysis.records.sheet import SheetResult, read_sheet
+from analysis.records.tables_below import tables_of
 from analysis.records.taken import FileIntake, Intake
 from analysis.records.unrecognised import unrecognised_sheet
 from analysis.records.workbook import ReadFile, read_file
@@ -73,13 +74,20 @@ def take_in(
     read = [read_file(file.path, file.name) for file in files]
     said = answers or SheetAnswers()
     known = [
-        [(sheet, recognise(sheet, kind, said.of(sheet.file, sheet.name), remembered)) for sheet in each.sheets]
+        [(part, recognise(part, kind, said.of(part.file, part.name), remembered)) for part in _parts(each, said)]
         for each in read
     ]
     runs_elsewhere = any(r.kind == "pack_runs" for sheets in known for _, r in sheets)
     day = today or date.today()
     results = [[_result(s, r, day, runs_elsewhere) for s, r in sheets] for sheets in known]
     return _joined(read, results)
+
+
+def _parts(read: ReadFile, said: SheetAnswers) -> list[RawSheet]:
+    """Return the tables of a file's sheets; a sheet of which a person said where its headers stand is one table."""
+    told = {sheet.name for sheet in read.sheets if said.of(sheet.file, sheet.name).header_row is not None}
+    parts = [(sheet,) if sheet.name in told else tables_of(sheet) for sheet in read.sheets]
+    return [part for of_sheet in parts for part in of_sheet]
 
 
 def _result(sheet: RawSheet, recognised: Recognised, today: date, runs_elsewhere: bool) -> SheetResult:

@@ -19,6 +19,7 @@ from analysis.records.choices import CHOICES
 from analysis.records.context import Context, Values
 from analysis.records.meaning import Meaning, wide_columns
 from analysis.records.missing import plain
+from analysis.records.numbers import are_ranges
 from analysis.records.parsed import DateOrder, ParsedMoments, ParsedNumbers, ParsedTexts, State, States
 from analysis.records.parsing import (
     combine_clock,
@@ -284,8 +285,17 @@ def _ask_order(context: Context, meaning: Meaning, cells: RawColumn, read: Parse
 
 def rows_of_state(context: Context, meaning: Meaning, cells: RawColumn, state: States, holds: str = "a number") -> None:
     """Reject the rows whose cell was not read, ask where a cell reads two ways, and count words for "missing"."""
+    ranges = (state == State.UNREADABLE) & are_ranges(cells)
     context.faults.reject(
-        state == State.UNREADABLE,
+        ranges,
+        "number-range",
+        lambda text: f"“{text}” is a range, and one number is wanted.",
+        "Write the number that was read; where none is known, leave the cell empty.",
+        meaning.header,
+        cells,
+    )
+    context.faults.reject(
+        (state == State.UNREADABLE) & ~ranges,
         f"{_UNREADABLE[holds]}-unreadable",
         lambda text: f"“{text}” is not {holds}.",
         f"Write {holds}, or leave the cell empty where nothing was noted.",
@@ -308,7 +318,7 @@ def note_rough(context: Context, meaning: Meaning, read: ParsedNumbers) -> None:
     if count:
         context.faults.note(
             "number-rough",
-            f"Numbers marked as rough (“~”, “ca.”, “?”) were taken as they are: {count:,}.",
+            f"Numbers marked as rough (“~”, “ca.”, “?”, “*”) were taken as they are: {count:,}.",
             "Nothing to do if that is right; else take the cells out and take the file in again.",
             meaning.header,
         )

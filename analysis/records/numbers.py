@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import pyarrow as pa
 import pyarrow.compute as pc
 
@@ -21,11 +22,12 @@ from analysis.records.missing import NO_VALUE, is_missing
 from analysis.records.parsed import Floats, ParsedNumbers, State, States
 from analysis.units import is_unit
 
-__all__ = ["CellNumber", "number_of", "parse_counts", "parse_numbers"]
+__all__ = ["CellNumber", "are_ranges", "number_of", "parse_counts", "parse_numbers"]
 
 _PLAIN = {".": r"^[+-]?[0-9]+(\.[0-9]+)?$", ",": r"^[+-]?[0-9]+(,[0-9]+)?$", None: r"^[+-]?[0-9]+(\.[0-9]{1,2})?$"}
 _SAME = str.maketrans({"−": "-", "–": "-", "\u00a0": " ", "\u202f": " ", "\u2009": " ", "’": "'", "⁻": "-"})
 _RAISED = str.maketrans("⁰¹²³⁴⁵⁶⁷⁸⁹", "0123456789")
+_RANGE = r"^[~]?\s*[0-9]+([.,][0-9]+)?\s*(-|–|—|to|bis|/|\.\.+|…)\s*[0-9]+([.,][0-9]+)?\s*[^0-9]*$"
 _FRACTIONS = {"½": 0.5, "¼": 0.25, "¾": 0.75, "⅓": 1 / 3, "⅔": 2 / 3}
 _CELL = re.compile(
     r"""
@@ -96,6 +98,12 @@ def parse_counts(column: RawColumn, decimal: str | None = None) -> ParsedNumbers
     value = np.where(wrong, np.nan, read.value)
     state = np.where(wrong, np.int8(State.UNREADABLE), read.state)
     return ParsedNumbers(value, read.sign, state, read.unit_code, read.units, read.is_approximate, read.decimal)
+
+
+def are_ranges(column: RawColumn) -> npt.NDArray[np.bool_]:
+    """Return which cells hold two numbers as a range ("5-6", "5 to 6 ppb"), shape (n,)."""
+    found = pc.match_substring_regex(column.words, _RANGE).to_numpy(zero_copy_only=False).astype(bool)
+    return np.asarray(np.append(found, False)[column.code])
 
 
 def number_of(text: str, decimal: str | None = None) -> CellNumber:

@@ -26,13 +26,20 @@ from analysis.records.measure_headers import measure_of
 from analysis.records.words import ALL_HEADERS, HEADER_TOKENS, plain_words
 from analysis.units import is_unit
 
-__all__ = ["Recognised", "layout_of", "recognise"]
+__all__ = ["Recognised", "is_known_header", "layout_of", "recognise"]
 
 _ROWS_LOOKED_AT = 60
 _ROWS_TRIED = 3
 _TOO_CLOSE = 0.15
 _NEAR_MISS = 2.0
 _FEWEST_KNOWN = 2
+_NO_ANSWERS = Answers()
+_UNDER_A_TITLE = re.compile(
+    r"(?:(?:can|bottle|keg|cask|pack|package|sample|specimen|reading|read|rep|replicate|repeat|no|#) ?#? ?)?"
+    r"(?:[1-9]\d?|[a-f])|(?:90|25|13|12|11|15)°?|forward|average|avg|mean|min|max|sd|range|meter|instrument|result|value"
+    r"|reading"
+)
+"""What says which of a measure's columns one is, and not which measure."""
 _FIGURES = re.compile(r"[<>]?[-+]?\d[\d.,:/ -]*")
 
 
@@ -115,12 +122,13 @@ def recognise(
 
 def _likeliest(rows: list[_HeaderRow], answers: Answers) -> list[_HeaderRow]:
     """Return the few rows of which most cells are words that stand over columns, the upper first."""
-    known = [sum(_is_header(text, answers) for text in row.texts) for row in rows]
+    known = [sum(is_known_header(text, answers) for text in row.texts) for row in rows]
     order = sorted(range(len(rows)), key=lambda i: (-known[i], i))[:_ROWS_TRIED]
     return [rows[i] for i in sorted(order) if known[i] * 2 >= max(known)]
 
 
-def _is_header(text: str, answers: Answers) -> bool:
+def is_known_header(text: str, answers: Answers = _NO_ANSWERS) -> bool:
+    """Tell whether a text is one that stands over a column, or that a person said so of."""
     if not text or not (HEADER_TOKENS.intersection(plain_words(text).split()) or answers.columns):
         return False
     header = read_header(text)
@@ -198,19 +206,52 @@ def _header_row(sheet: RawSheet, row: int) -> _HeaderRow:
         texts[column] = texts[column] or text
     texts = _with_groups(sheet, row, texts)
     first_row = row + 1
+    below = _with_numbers_below(sheet, row, texts)
+    if below is not None:
+        texts, first_row = below, row + 2
     units = sheet.row_texts(first_row) if first_row < sheet.n_rows else []
     if _is_unit_row(sheet, first_row, units):
         texts = [
-            f"{text} ({unit.strip('()[] ')})" if unit and text else text
+            f"{text} ({unit.strip('()[] ')})" if unit and text and not _says(text, unit) else text
             for text, unit in zip(texts, units, strict=True)
         ]
         first_row += 1
     return _HeaderRow(row, first_row, tuple(" ".join(text.split()) for text in texts), layout_of(texts))
 
 
+def _with_numbers_below(sheet: RawSheet, row: int, texts: list[str]) -> list[str] | None:
+    """Return headers together with a second row of them that stands under some alone ("TPO" over "Can 1", "Can 2")."""
+    if row + 1 >= sheet.n_rows:
+        return None
+    below = sheet.row_texts(row + 1)
+    titles = _filled_right(texts)
+    under = [j for j, text in enumerate(below) if text]
+    covers_several = any(not texts[j] for j in under)
+    if len(under) < 2 or not covers_several or not all(_needs_title(titles[j], below[j]) for j in under):
+        return None
+    return [f"{titles[j]} {below[j]}" if below[j] else text for j, text in enumerate(texts)]
+
+
+def _filled_right(texts: Sequence[str]) -> list[str]:
+    """Return the title over each column: its own text, or the one to the left, as far as blank cells go."""
+    titles, last = [], ""
+    for text in texts:
+        last = text or last
+        titles.append(last)
+    return titles
+
+
 def _with_groups(sheet: RawSheet, row: int, texts: list[str]) -> list[str]:
-    """Put the merged title that stands over a header before it, where the header alone says no measure."""
+    """Put the title that stands over a header before it, where the header alone says no measure.
+
+    A title is merged over its columns, or stands over the first of them with blanks beside it.
+    """
     texts = list(texts)
+    if row > 0 and not sheet.merged:
+        above = sheet.row_texts(row - 1)
+        titles = _filled_right(above)
+        if sum(bool(text) for text in above) < len([text for text in texts if text]):
+            texts = [f"{t} {x}" if t and x and _needs_title(t, x) else x for t, x in zip(titles, texts, strict=True)]
     for first_row, first_column, last_row, last_column in sheet.merged:
         if first_row <= last_row == row - 1 and last_column > first_column:
             title = sheet.columns[first_column].text_at(first_row) if first_column < len(sheet.columns) else ""
@@ -221,22 +262,16 @@ def _with_groups(sheet: RawSheet, row: int, texts: list[str]) -> list[str]:
 
 
 def _needs_title(title: str, text: str) -> bool:
-    if measure_of(read_header(title)) is None:
+    if not title or measure_of(read_header(title)) is None:
         return False
-    if measure_of(read_header(text)) is not None and not is_unit(text):
-        return False
-    return is_unit(text.strip("()[] ")) or plain_words(text) in (
-        "meter",
-        "instrument",
-        "result",
-        "value",
-        "reading",
-        "90°",
-        "25°",
-        "1",
-        "2",
-        "3",
-    )
+    if is_unit(text.strip("()[] ")):
+        return True
+    return _UNDER_A_TITLE.fullmatch(plain_words(text)) is not None
+
+
+def _says(text: str, unit: str) -> bool:
+    """Tell whether a header ends with its unit already: "Can ml" over "ml"."""
+    return f" {plain_words(text)}".endswith(f" {plain_words(unit)}")
 
 
 def _is_unit_row(sheet: RawSheet, row: int, units: Sequence[str]) -> bool:

@@ -30,6 +30,12 @@ _TOTAL = (
     r"|\b(?:totals?|average)[:.]?$"
 )
 _DITTO = r"^(?:\"|''|”|“|″|〃|„|ditto|-\s*[\"”″]\s*-|[\"”]{2})$"
+_SECTION = re.compile(
+    r"(?:jan(?:uary)?|feb(?:ruary)?|mar(?:ch)?|apr(?:il)?|may|june?|july?|aug(?:ust)?|sept?(?:ember)?|oct(?:ober)?"
+    r"|nov(?:ember)?|dec(?:ember)?)\.?(?: '?\d{2,4})?|(?:week|wk|kw|month|quarter) ?\d{1,2}(?: '?\d{2,4})?",
+    re.IGNORECASE,
+)
+"""A cell alone in its row that parts months or weeks."""
 _FEW = 2
 _WORDED = ("quantity", "attribute", "operation", "style")
 
@@ -67,7 +73,8 @@ def table_of(sheet: RawSheet, recognised: Recognised) -> Table:
     first = _first_filled(columns)
     ignored["total"] = _totals(columns, first, recognised)
     ignored["example"] = _examples(columns)
-    ignored["remark"] = _remarks(columns, recognised, filled, first)
+    title = (filled == 1) & np.append(ignored["header again"][1:], False)
+    ignored["remark"] = title | _remarks(columns, recognised, filled, first)
     active = np.ones(last - start, dtype=bool)
     counts = {}
     for what, rows in ignored.items():
@@ -156,6 +163,8 @@ def _is_remark(cell: RawColumn, meaning: Meaning | None, filled: int) -> bool:
     states = [int(parse(cell).state[0]) for parse in (parse_numbers, parse_moments, parse_clocks)]
     if any(state in (State.READ, State.AMBIGUOUS) for state in states):
         return False
+    if filled == 1 and _SECTION.fullmatch(text):
+        return True
     is_words = " " in text and len(text) > 6
     holds_no_words = meaning is not None and (
         meaning.role in ("measure", "attribute", "clock") or header_key(meaning.name).endswith(("_at", "_on"))

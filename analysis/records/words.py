@@ -135,7 +135,8 @@ _WORDS: Mapping[str, Mapping[str, str]] = {
             canning date, date canned, bottled, bottled on, bottled at, bottling date, date bottled, kegged,
             kegged on, kegging date, filled, filled on, filled at, fill date, filling date, date filled, racked,
             racked on, racked at, racking date, run date, packaging day, pack day, date of packaging, date of
-            packing, packaging start, packing start, pack start, run start, fill start, filling start, canning
+            packing, pkg date, pkgd, pkgd on, pkg d, pkg day, pkged, date pkgd, pack dt, pkg dt, can date, bottle
+            date, keg date, packaging start, packing start, pack start, run start, fill start, filling start, canning
             start, bottling start, kegging start, started packing, started packaging, start of packaging,
             start of packing, start of run, first can, first bottle, production date | date, start, when, day,
             start date, date time, datetime, started, moment""",

@@ -158,3 +158,7 @@ def print_sheets(taken: Intake) -> None:
     if not rows:
         return
     print_table(("File", "Sheet", "Taken for", "Rows", "Accepted", "Rejected", "Ignored"), rows)
+    for sheet in taken.sheets:
+        if sheet.kind is not None and sheet.kept_as_extra:
+            columns = ", ".join(f"“{header}”" for header in sheet.kept_as_extra)
+            complain(f"{sheet.file}, {sheet.sheet}: kept as further columns, under their own names: {columns}.")

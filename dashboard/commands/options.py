@@ -43,6 +43,7 @@ P = ParamSpec("P")
 R = TypeVar("R")
 
 PIPED_WIDTH = 160
+_ALSO = 6  # rows that are named beside the first with the same fault
 
 _errors = Console(stderr=True, highlight=False)
 
@@ -201,11 +202,27 @@ def tell(finding: _Told, as_json: bool, as_read: AsRead | None = None) -> None:
 
 
 def print_problems(problems: Sequence[Problem], most: int = 20) -> None:
-    """Say what is wrong, where and what to do, on standard error; past ``most`` the rest is counted."""
-    for problem in problems[:most]:
-        complain(f"{_place(problem)}{problem.message} {problem.remedy}")
-    if len(problems) > most:
-        complain(f"… and {len(problems) - most:,} more: --json lists them all, --rejects FILE.xlsx writes the rows.")
+    """Say what is wrong, where and what to do, on standard error; past ``most`` the rest is counted.
+
+    Of the same thing in one column the first is told, and in which rows the others stand.
+    """
+    alike: dict[tuple[object, ...], list[Problem]] = {}
+    for problem in problems:
+        alike.setdefault((problem.file, problem.sheet, problem.column, problem.code), []).append(problem)
+    for first, *others in list(alike.values())[:most]:
+        complain(f"{_place(first)}{first.message} {first.remedy}{_also(others)}")
+    left = sum(len(group) for group in list(alike.values())[most:])
+    if left:
+        complain(f"… and {left:,} more: --json lists them all, --rejects FILE.xlsx writes the rows.")
+
+
+def _also(others: Sequence[Problem]) -> str:
+    if not others:
+        return ""
+    places = [f"{each.row}{f' (“{each.value}”)' if each.value else ''}" for each in others if each.row is not None]
+    more = f", … and {len(others) - _ALSO:,} more" if len(others) > _ALSO else ""
+    rows = f": row{'' if len(others) == 1 else 's'} {', '.join(places[:_ALSO])}{more}" if places else ""
+    return f" The same {len(others):,} more {'time' if len(others) == 1 else 'times'}{rows}."
 
 
 def _place(problem: Problem) -> str:

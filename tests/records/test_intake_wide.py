@@ -275,3 +275,28 @@ def test_a_container_with_a_unit_of_volume_is_the_packs_size(
     intake = take_csv(f"Run,Batch,Packed on,{header},DO (ppb)\nR1,7,2026-03-02,{cell},40\n")
     assert intake.records["pack_runs"]["size"].tolist() == [pytest.approx(size)]
     assert intake.records["readings"]["sample"].tolist() == ["1"]
+
+
+@pytest.mark.parametrize("word", ["OVER", "tr.", "trace", "off scale", "BDL", "not detected"])
+def test_a_word_for_a_reading_beyond_the_meters_range_asks_for_its_limit(take_csv: Take, word: str) -> None:
+    intake = take_csv(f"Run,Can,DO (ppb)\nR1,1,40\nR1,2,{word}\nR1,3,n/a\n")
+    told = {problem.code: problem for problem in intake.problems}
+    assert f"“{word}” (1)" in told["limit-missing"].message
+    assert "such as <5 or >150" in told["limit-missing"].remedy
+    assert "“n/a” (1)" in told["value-missing"].message
+    assert intake.records["readings"]["value"].tolist() == [40.0]
+
+
+@pytest.mark.parametrize("cell", ["5-6", "5 – 6", "30 to 35 ppb", "0,5-0,6"])
+def test_a_range_is_told_to_be_one(take_csv: Take, cell: str) -> None:
+    intake = take_csv(f'Run,Can,DO (ppb)\nR1,1,40\nR1,2,"{cell}"\n')
+    (problem,) = intake.problems
+    assert (problem.code, problem.row, problem.column, problem.value) == ("number-range", 3, "DO (ppb)", cell)
+    assert "is a range" in problem.message
+
+
+@pytest.mark.parametrize("word", ["k.A.", "n.b.", "nicht gemessen"])
+def test_german_words_for_nothing_count_as_missing(take_csv: Take, word: str) -> None:
+    intake = take_csv(f"Run;Can;DO (ppb)\nR1;1;32,5\nR1;2;{word}\n")
+    assert intake.records["readings"]["value"].tolist() == [32.5]
+    assert [problem.code for problem in intake.problems] == ["value-missing"]

@@ -1,0 +1,107 @@
+"""Does a sheet hold more than one table, one below the other?
+
+A row of headers that are known, behind a blank row and with other words than the headers above, begins a table of its
+own: finings below the rouses, tastings below the cans. Each is read as a sheet by itself, with the rows where they
+stand. The same headers again (a month below a month) go on with their table.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+import numpy.typing as npt
+
+from analysis.records.cells import EMPTY, TEXT, RawColumn, RawSheet
+from analysis.records.headers import header_key
+from analysis.records.recognise import is_known_header
+
+__all__ = ["tables_of"]
+
+_FEWEST = 3
+_MOST = 20
+_MOST_LOOKED_AT = 500  # blank rows of a sheet behind which headers are looked for
+_FIGURES = re.compile(r"[<>~]?\s*[-+]?\d[\d.,:/ -]*")
+
+
+def tables_of(sheet: RawSheet) -> tuple[RawSheet, ...]:
+    """Return the tables of a sheet: the sheet itself where it has one, else its parts, named "Cellar, table 2"."""
+    starts = _starts(sheet)
+    if not starts:
+        return (sheet,)
+    ends = [*starts, sheet.n_rows]
+    upper = _part(sheet, 0, starts[0], sheet.name)
+    lower = [
+        _part(sheet, start, end, f"{sheet.name}, table {number}")
+        for number, (start, end) in enumerate(zip(starts, ends[1:], strict=True), start=2)
+    ]
+    return (upper, *lower)
+
+
+def _starts(sheet: RawSheet) -> list[int]:
+    """Return the row in which each further table begins, a title right above its headers included."""
+    filled = _filled(sheet)
+    blank = np.flatnonzero(filled == 0)
+    if not len(blank) or len(filled) == 0:
+        return []
+    headers = [row for row in _may_be_headers(sheet, filled) if _are_headers(sheet, row)]
+    starts: list[int] = []
+    above: list[Sequence[str]] = []
+    for row in headers[: _MOST + 1]:
+        texts = sheet.row_texts(row)
+        begins = row - 1 if row > 0 and filled[row - 1] == 1 else row
+        is_apart = begins > 0 and filled[begins - 1] == 0
+        if above and is_apart and not any(_are_same(texts, other) for other in above):
+            starts.append(begins)
+        above.append(texts)
+    return starts
+
+
+def _filled(sheet: RawSheet) -> npt.NDArray[np.int32]:
+    filled = np.zeros(sheet.n_rows, dtype=np.int32)
+    for column in sheet.columns:
+        filled += column.tag != EMPTY
+    return filled
+
+
+def _may_be_headers(sheet: RawSheet, filled: npt.NDArray[np.int32]) -> list[int]:
+    """Return the rows of three words or more that stand at the top of what blank rows part, or below one cell there."""
+    first = int(np.argmax(filled > 0))
+    behind = np.flatnonzero((filled[:-1] <= 1) & (filled[1:] >= _FEWEST)) + 1
+    rows = [row for row in (first, *behind[:_MOST_LOOKED_AT].tolist()) if filled[row] >= _FEWEST]
+    return [row for row in dict.fromkeys(rows) if all(c.tag[row] in (TEXT, EMPTY) for c in sheet.columns)]
+
+
+def _are_headers(sheet: RawSheet, row: int) -> bool:
+    """Tell whether most words of a row stand over columns, and figures stand below them."""
+    texts = [text for text in sheet.row_texts(row) if text]
+    if any(_FIGURES.fullmatch(text) for text in texts) or row + 1 >= sheet.n_rows:
+        return False
+    known = sum(is_known_header(text) for text in texts)
+    below = [column.text_at(row + 1) for column in sheet.columns if column.tag[row] != EMPTY]
+    has_figures = any(re.search(r"\d", text) for text in below)
+    return known >= _FEWEST and known * 5 >= len(texts) * 3 and has_figures
+
+
+def _are_same(texts: Sequence[str], above: Sequence[str]) -> bool:
+    """Tell whether headers are those of a table above once more."""
+    pairs = [(a, b) for a, b in zip(texts, above, strict=True) if a]
+    return sum(header_key(a) == header_key(b) for a, b in pairs) * 5 >= len(pairs) * 3
+
+
+def _part(sheet: RawSheet, first: int, last: int, name: str) -> RawSheet:
+    """Return the rows from ``first`` to before ``last``, each where it stands on the sheet."""
+    columns = tuple(_blanked(column.take(slice(0, last)), first) for column in sheet.columns)
+    merged = tuple(range_ for range_ in sheet.merged if first <= range_[0] and range_[2] < last)
+    return replace(sheet, name=name, columns=columns, n_rows=last, merged=merged)
+
+
+def _blanked(column: RawColumn, rows: int) -> RawColumn:
+    if not rows:
+        return column
+    tag, code = column.tag.copy(), column.code.copy()
+    number, moment = np.array(column.number), np.array(column.moment)
+    tag[:rows], code[:rows], number[:rows], moment[:rows] = EMPTY, -1, np.nan, np.datetime64("NaT")
+    return RawColumn(tag, code, column.words, number, moment)
