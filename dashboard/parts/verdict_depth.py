@@ -31,7 +31,7 @@ def depth_part(depth: PracticeDepth, effect: PracticeEffect, finding: PracticesF
             *[html.P(whole_sentence(words), className="caution") for words in depth.sentences],
             _ways(depth, effect, finding),
             *_recipes(depth, effect, finding),
-            *_levels(depth),
+            *_levels(depth, effect),
             *_curve(depth, effect, finding),
             *_partners(depth, effect, finding),
         ],
@@ -59,7 +59,7 @@ def _recipes(depth: PracticeDepth, effect: PracticeEffect, finding: PracticesFin
     return [_table("One step, recipe by recipe", "Recipe", rows, effect, finding)]
 
 
-def _levels(depth: PracticeDepth) -> list[Component]:
+def _levels(depth: PracticeDepth, effect: PracticeEffect) -> list[Component]:
     """Return what one step comes to in the kept unit at each recipe's level."""
     if not depth.at_levels or depth.by_recipe:
         return []
@@ -74,11 +74,8 @@ def _levels(depth: PracticeDepth) -> list[Component]:
         Column("One step", unit, "figures"),
         Column("95 % interval", unit, "figures"),
     )
-    return [
-        data_table(
-            "What one step comes to at each recipe’s own level", columns, rows, class_name="ways", hide_caption=False
-        )
-    ]
+    caption = _of("What one step comes to at each recipe’s own level", effect)
+    return [data_table(caption, columns, rows, class_name="ways", hide_caption=False)]
 
 
 def _curve(depth: PracticeDepth, effect: PracticeEffect, finding: PracticesFinding) -> list[Component]:
@@ -148,13 +145,18 @@ def _table(
         Column("Against the margin", kind="prose"),
     )
     table = data_table(
-        caption,
+        _of(caption, effect),
         columns,
         [_row(label, estimate, scale, effect, finding) for label, estimate in rows],
         class_name="ways",
         hide_caption=False,
     )
     return html.Div([table, html.P(below, className="soft")] if below else [table])
+
+
+def _of(caption: str, effect: PracticeEffect) -> str:
+    """Return a caption that is a table's own, however many verdicts are open."""
+    return f"{caption}: {effect.spoken or effect.label}"
 
 
 def _row(

@@ -42,6 +42,18 @@ def test_a_verdict_opens_by_keyboard_and_closes_with_another_selection(visiting,
     assert visit.faults == []
 
 
+def test_several_open_verdicts_stay_accessible(visiting, demo):
+    visit = visiting(demo)
+    page = visit.answered("/practices?measure=haze")
+    for place in (0, 2):
+        verdict = page.locator(".verdict-item").nth(place)
+        verdict.locator("summary").first.click()
+        verdict.locator("summary", has_text="What stands behind it").click()
+        expect(verdict.locator(".behind")).to_contain_text("One step, seen in other ways")
+    visit.settled()
+    assert visit.violations() == []
+
+
 def test_a_margin_without_a_name_is_asked_for_it(visiting, demo):
     page = visiting(demo).open("/practices?measure=haze")
     page.locator("summary", has_text="Set the smallest difference that matters").click()
