@@ -8,6 +8,7 @@ from scipy import stats
 
 from analysis.findings.practice_depth import deepen
 from analysis.findings.practices import practices
+from analysis.models import joint_test
 from analysis.verdicts import Verdict
 from analysis.vocabulary import PRACTICES
 from data_demo.small_breweries import SmallBrewery, pack_table_of, simulate_packs
@@ -96,3 +97,16 @@ def test_without_anything_of_the_sort_it_is_seldom_said():
 def test_it_is_seen_with_one_pack_a_batch_too(packs):
     _, effect = told(opposite(rows_of(EVEN.changed(packs=packs)), 0.3))
     assert any(c.startswith("recipes differ in it") for c in effect.cautions)
+
+
+def test_of_two_that_are_surely_small_it_is_not_said_that_they_matter_together():
+    brewery = SmallBrewery(
+        batches=300, effects=(0.03, 0.03), recipes=1, together=0.8, batch=0.08, pack=0.05, tank=0.0, margin=15.0
+    )
+    finding, effect = told(rows_of(brewery, 4), brewery=brewery)
+    assert {e.verdict for e in finding.practices} == {Verdict.NO_PRACTICAL_DIFFERENCE}
+    assert any(c.startswith("moves in part with") for c in effect.cautions)
+    fit = finding.grounds.workings
+    assert joint_test(fit, ["x_practice_0", "x_practice_1"]).p < 0.001, "or nothing is tested here"
+    assert finding.joint == ()
+    assert "matter" not in finding.answer
