@@ -19,6 +19,7 @@ __all__ = ["Faults", "Question", "QuestionField"]
 Flags = npt.NDArray[np.bool_]
 QuestionField = Literal["kind", "columns", "units", "dates", "angles", "decimal"]
 
+_WORDS_TOLD = 5
 _TOLD_ONE_BY_ONE = 500
 """So many rows of one column with one fault get a problem each; the rest are told of together."""
 
@@ -52,11 +53,6 @@ class Question:
             f"Answer beside the sheet's columns on the Intake page, or take the file in again with --columns MAP.json "
             f"holding {self.document(choice)}{others}."
         )
-
-
-def _words(column: RawColumn, counts: npt.NDArray[np.intp], codes: Sequence[int]) -> str:
-    words = [f"“{column.words[code].as_py()}” ({counts[code]:,})" for code in codes[:5]]
-    return ", ".join(words) or "errors of the spreadsheet"
 
 
 class Faults:
@@ -151,7 +147,7 @@ class Faults:
         if others or not order:
             self.note(
                 "value-missing",
-                f"Words in place of a value count as missing: {_words(column, counts, others)}.",
+                f"Words in place of a value count as missing: {self._words(column, found, counts, others)}.",
                 "Nothing to do if that is right; else put in the values and take the file in again.",
                 header,
             )
@@ -159,10 +155,23 @@ class Faults:
             self.note(
                 "limit-missing",
                 "Words that say a reading was beyond the meter's range count as missing, so that the highest or lowest "
-                f"readings are left out: {_words(column, counts, list(beyond))}.",
+                f"readings are left out: {self._words(column, found, counts, list(beyond))}.",
                 "Write the limit in their place, such as <5 or >150, and take the file in again: it counts as a limit.",
                 header,
             )
+
+    def _words(
+        self, column: RawColumn, rows: npt.NDArray[np.intp], counts: npt.NDArray[np.intp], codes: Sequence[int]
+    ) -> str:
+        """Return words with how often each stands there, and from which row on."""
+        told = []
+        for code in codes[:_WORDS_TOLD]:
+            first = int(rows[np.flatnonzero(column.code[rows] == code)[0]]) + self.first_row
+            since = f"in row {first}" if counts[code] == 1 else f"from row {first} on"
+            told.append(f"“{column.words[code].as_py()}” ({counts[code]:,}) {since}")
+        if len(codes) > _WORDS_TOLD:
+            told.append(f"{len(codes) - _WORDS_TOLD:,} more")
+        return ", ".join(told) or "errors of the spreadsheet"
 
     def is_blamed(self, headers: Sequence[str]) -> Flags:
         """Return the rows that were rejected for a cell under one of the headers already."""

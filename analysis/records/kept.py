@@ -66,6 +66,7 @@ _WHY_ASKED = {
     "mixed": "some dates fit only day before month and others only month before day",
     "turned": "the spreadsheet program seems to have turned day and month round where it could",
 }
+_ROUGH_TOLD = 5
 _NUMBER_QUANTITY = {
     "original_gravity": "original_gravity",
     "final_gravity": "final_gravity",
@@ -313,12 +314,15 @@ def rows_of_state(context: Context, meaning: Meaning, cells: RawColumn, state: S
 
 
 def note_rough(context: Context, meaning: Meaning, read: ParsedNumbers) -> None:
-    """Say how many numbers were written as rough ones ("ca. 5") and taken as they are."""
-    count = int((read.is_approximate & context.active).sum())
-    if count:
+    """Say which numbers were written as rough ones ("ca. 5") and taken as they are."""
+    rows = np.flatnonzero(read.is_approximate & context.active)
+    if len(rows):
+        cells = context.cells(meaning)
+        told = [f"“{cells.text_at(row)}” in row {row + context.table.first_row}" for row in rows[:_ROUGH_TOLD].tolist()]
+        more = f" and {len(rows) - _ROUGH_TOLD:,} more" if len(rows) > _ROUGH_TOLD else ""
         context.faults.note(
             "number-rough",
-            f"Numbers marked as rough (“~”, “ca.”, “?”, “*”) were taken as they are: {count:,}.",
+            f"Numbers marked as rough (“~”, “ca.”, “?”, “*”) were taken as they are: {', '.join(told)}{more}.",
             "Nothing to do if that is right; else take the cells out and take the file in again.",
             meaning.header,
         )

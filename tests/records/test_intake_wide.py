@@ -300,3 +300,10 @@ def test_german_words_for_nothing_count_as_missing(take_csv: Take, word: str) ->
     intake = take_csv(f"Run;Can;DO (ppb)\nR1;1;32,5\nR1;2;{word}\n")
     assert intake.records["readings"]["value"].tolist() == [32.5]
     assert [problem.code for problem in intake.problems] == ["value-missing"]
+
+
+def test_a_remark_on_cells_names_the_cells_and_their_rows(take_csv: Take) -> None:
+    intake = take_csv("Run,Can,DO (ppb)\nR1,1,~35\nR1,2,n/a\nR1,3,36*\nR1,4,n/a\n")
+    told = {problem.code: problem.message for problem in intake.problems}
+    assert "“~35” in row 2, “36*” in row 4." in told["number-rough"]
+    assert "“n/a” (2) from row 3 on." in told["value-missing"]

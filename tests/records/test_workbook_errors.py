@@ -83,7 +83,7 @@ def test_the_error_cells_of_an_old_workbook_stand_where_they_are() -> None:
 
 def test_an_old_workbooks_errors_count_as_missing_and_are_told() -> None:
     intake = take_in([SourceFile(MADE / "errors.xls", "errors.xls")])
-    _is_told(intake, "“#DIV/0!” (1), “#N/A” (1)", [41.0, 44.0])
+    _is_told(intake, "“#DIV/0!” (1) in row 3, “#N/A” (1) in row 4", [41.0, 44.0])
 
 
 def _is_told(intake: Intake, words: str, values: list[float]) -> None:
