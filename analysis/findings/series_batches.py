@@ -16,13 +16,15 @@ from analysis.vocabulary import Scale
 __all__ = ["SEVERAL_RUNS", "SeveralRuns", "batch_numbers", "batches_of", "counted_in", "several_runs"]
 
 SEVERAL_RUNS = (
-    "Where a batch is packaged in several runs, these resemble each other: limits are made from batches and from the "
-    "runs within them, and a pattern of several points counts batches."
+    "Where a batch is packaged in several runs, these may resemble each other: limits are made from batches and from "
+    "the runs within them, and a pattern of several points counts batches."
 )
 
 LONGEST_PACKAGING_DAYS = 60
 """Runs of one batch number that lie further apart than this are taken for two batches whose number came round again
 (common practice, no source: a tank is empty within weeks)."""
+
+_PLAINLY_ALIKE = 0.2
 
 
 @dataclass(frozen=True)
@@ -57,11 +59,15 @@ class SeveralRuns:
         unit : str
             The unit of the points.
         """
-        runs = count(self.most, "run")
-        why = f"Here a batch is packaged in up to {runs}, and the runs of one batch resemble each other"
+        plain = self.between**2 >= _PLAINLY_ALIKE * (self.between**2 + self.within**2)
+        why = (
+            f"Here a batch is packaged in up to {count(self.most, 'run')}, and the runs of one batch "
+            f"{'' if plain else 'may '}resemble each other"
+        )
+        often = " Counted run by run, false alarms would come far more often." if plain else ""
         counts = (
             "A pattern of several points counts batches, each by the mean of its runs, and is marked at the last run "
-            "of the batch that completes it. Counted run by run, false alarms would come far more often."
+            f"of the batch that completes it.{often}"
         )
         if math.isnan(self.within):
             return f"{why}. {counts}"

@@ -339,9 +339,10 @@ def _sentences(ask: SlowAsk, found: _InSigmas, designs: Sequence[Design], drawn:
             "A batch has several runs, which resemble each other: these charts count batches, by the mean of their "
             "runs."
         )
-    delays = "; ".join(f"{_CALLED[d.kind]} {amount(d.delay, digits=2)} runs" for d in designs)
+    called = _CALLED if drawn.several_runs is None else {**_CALLED, "individuals": "single batches"}
+    delays = "; ".join(f"{called[d.kind]} {amount(d.delay, digits=2)} runs" for d in designs)
     if best.in_time:
-        said.append(f"A {_CALLED[best.kind]} chart finds it soonest. On average it takes: {delays}.")
+        said.append(f"A {called[best.kind]} chart finds it soonest. On average it takes: {delays}.")
     else:
         said.append(
             f"No chart finds it that soon at so few false alarms. On average it takes: {delays}. Within "

@@ -77,14 +77,15 @@ def _no_memory(series: Series) -> str:
     drawn = "the runs are drawn as measured."
     if series.recipe is None:
         return f"Across recipes the run before is another beer: choose a chart of one recipe. Until then {drawn}"
+    one, many = ("run", "runs") if series.several_runs is None else ("batch", "batches")
     if series.correlation != series.correlation:
-        return f"There are too few runs to tell whether a run is like the one before it: {drawn}"
+        return f"There are too few {many} to tell whether a {one} is like the one before it: {drawn}"
     if any(point.censored for point in series.points):
         return f"Some runs lie beyond the meter’s range, and how far the next lies from those is not known: {drawn}"
     like = f"{series.correlation:.2f}".replace("-", "−")
     return (
-        f"It is not shown that a run is like the one before it (correlation {like}), so there is nothing to take out: "
-        f"{drawn}"
+        f"It is not shown that a {one} is like the one before it (correlation {like}), so there is nothing to take "
+        f"out: {drawn}"
     )
 
 

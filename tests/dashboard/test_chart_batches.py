@@ -11,6 +11,8 @@ from analysis.findings.series_batches import SEVERAL_RUNS
 from analysis.findings.stability import stability
 from dashboard.pages import charts
 from dashboard.parts.baseline_form import phases_list
+from dashboard.parts.chart_choices import asked_of
+from dashboard.parts.chart_view import view
 from dashboard.parts.chart_words import caption, rules_words, series_parts
 from data_demo.small_breweries import SmallBrewery, pack_table_of, simulate_packs
 
@@ -41,6 +43,13 @@ def test_the_page_says_it_once_beside_the_chart(table):
     assert SEVERAL_RUNS in finding.cautions
     assert SEVERAL_RUNS not in str(charts.below_part(charts.view(finding, "A10, can")))
     assert "first 25 runs (batches, where one has several)" in str(charts.below_part(charts.view(finding, "A10, can")))
+
+
+def test_the_memory_is_told_of_batches(table):
+    finding = stability(table, "total_oxygen")
+    asked = asked_of("total_oxygen", "pack", "A10, can", "memory")
+    (said,) = view(finding, "A10, can", asked).said
+    assert said.startswith("It is not shown that a batch is like the one before it")
 
 
 def test_limits_that_each_run_has_of_its_own_are_those_of_the_last(table):

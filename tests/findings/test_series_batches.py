@@ -130,6 +130,16 @@ def test_the_baseline_is_the_first_batches_and_both_spreads_are_told() -> None:
     assert "50 runs of 25 batches" in finding.in_words()[1][0][4]
 
 
+def test_runs_that_are_not_alike_are_not_called_so() -> None:
+    apart = replace(STEADY, batch=0.02, run=0.3)
+    (series,) = stability(_two_runs_a_batch(3, brewery=apart), "total_oxygen").series
+    assert series.several_runs is not None
+    said = series.several_runs.in_words("log", "µg/L")
+    assert "may resemble each other" in said and "run by run" not in said
+    hidden = replace(series.several_runs, within=float("nan")).in_words("log", "µg/L")
+    assert "may resemble each other. A pattern" in hidden and "spread" not in hidden
+
+
 def test_with_one_run_a_batch_nothing_is_said_of_batches() -> None:
     single = SmallBrewery(**{**vars(STEADY), "run": 0.0})
     table = replace(pack_table_of(simulate_packs(single, np.random.default_rng(3)), single), targets=NO_TARGETS)
@@ -207,6 +217,7 @@ def test_slow_moves_count_batches_and_stand_at_their_runs(kind: str) -> None:
     values = np.array([point.value for point in found.chart.points]).reshape(-1, 2)
     assert values[:, 0] == pytest.approx(values[:, 1])
     assert any("count batches" in sentence for sentence in found.sentences)
+    assert any("single batches" in sentence for sentence in found.sentences)
     assert found.in_control == pytest.approx(len(series.points) / (74 * 4 + 1 / 6) * 365.25, rel=0.01)
 
 
