@@ -46,17 +46,27 @@ def batches(
         Text columns of a Parquet file to read as dictionaries, as they are stored.
     """
     if isinstance(source, str | Path):
-        with (
-            _SYSTEM_POOL,
-            pa.OSFile(str(source)) as bytes_of,
-            pq.ParquetFile(bytes_of, read_dictionary=list(coded), pre_buffer=False) as file,
-        ):
-            present = [name for name in columns if name in file.schema_arrow.names]
-            yield from file.iter_batches(batch_size=batch_rows, columns=present, use_threads=False)
+        yield from _read(str(source), columns, batch_rows, coded)
     else:
         table = pa.Table.from_batches([source]) if isinstance(source, pa.RecordBatch) else source
         present = [name for name in columns if name in table.column_names]
         yield from table.select(present).to_batches(max_chunksize=batch_rows)
+
+
+def _read(path: str, columns: Sequence[str], batch_rows: int, coded: Sequence[str]) -> Iterator[pa.RecordBatch]:
+    """The batches of a Parquet file; between them the process has its own pool."""
+    with _SYSTEM_POOL:
+        raw = pa.OSFile(path)  # takes its room from the pool that there was when it was opened
+    with raw:
+        with _SYSTEM_POOL:
+            file = pq.ParquetFile(raw, read_dictionary=list(coded), pre_buffer=False)
+            present = [name for name in columns if name in file.schema_arrow.names]
+            parts = file.iter_batches(batch_size=batch_rows, columns=present, use_threads=False)
+            batch = next(parts, None)
+        while batch is not None:
+            yield batch
+            with _SYSTEM_POOL:
+                batch = next(parts, None)
 
 
 def is_text(kind: pa.DataType) -> bool:

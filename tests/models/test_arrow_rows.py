@@ -24,6 +24,7 @@ from analysis.models import (
     mixed,
     row_fit,
 )
+from analysis.models.arrow_batches import batches
 from analysis.models.arrow_rows import rows_of_bare_columns
 from analysis.models.cross_products import Accumulator, CrossProducts
 from analysis.models.frame_rows import rows_of_chunks
@@ -270,6 +271,19 @@ def test_dictionaries_that_hold_a_value_twice_or_none_or_unused():
     codes = pa.DictionaryArray.from_arrays(pa.array([0, 1, 2, 3, 2]), pa.array(["b", None, "a", "b", "unused"]))
     coded = pa.table({"y": plain["y"], "k": codes})
     assert_same(without_a_frame("y ~ 1 + (1|k)", coded), with_a_frame("y ~ 1 + (1|k)", plain))
+
+
+def test_reading_leaves_the_process_its_own_pool(tmp_path):
+    """While the next batch is read the system's is taken, and given back also where a row is refused."""
+    own = pa.default_memory_pool().backend_name
+    pq.write_table(packs(), tmp_path / "rows.parquet")
+    parts = batches(tmp_path / "rows.parquet", ["y"], 100)
+    next(parts)
+    assert pa.default_memory_pool().backend_name == own
+    pq.write_table(pa.Table.from_pandas(packs().to_pandas().assign(x=np.inf)), tmp_path / "rows.parquet")
+    with pytest.raises(ValueError, match="must be finite"):
+        accumulate(FORMULA, tmp_path / "rows.parquet")
+    assert pa.default_memory_pool().backend_name == own
 
 
 _FIT = """
