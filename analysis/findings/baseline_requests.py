@@ -7,10 +7,10 @@ from collections.abc import Sequence
 from datetime import date
 
 from analysis.findings.baselines import FrozenPhase, RunLeftOut
-from analysis.findings.series import Point, Series
+from analysis.findings.series import PhaseShown, Point, Series
 from analysis.findings.wording import amount, count, day, listing
 
-__all__ = ["FEWEST_SURE", "limits_in_words", "phase_asked", "points_between", "why_never_frozen"]
+__all__ = ["FEWEST_SURE", "limits_in_words", "phase_asked", "points_between", "were_run_by_run", "why_never_frozen"]
 
 FEWEST_SURE = 8
 """Limits from fewer runs than this are not sure."""
@@ -83,3 +83,13 @@ def limits_in_words(lower: float, upper: float, unit: str) -> str:
     if len(known) == 2:
         return f"limits {amount(lower)} to {amount(upper, unit)}"
     return f"{known[0][0]} limit {amount(known[0][1], unit)}" if known else "no limits"
+
+
+def were_run_by_run(phase: PhaseShown, unit: str) -> str:
+    """Return what the limits of a baseline were when it was frozen, where they were made from single runs then."""
+    if phase.run_by_run is None:
+        return ""
+    return (
+        f"When it was frozen, limits were made run by run, as if each run were a batch: "
+        f"{limits_in_words(*phase.run_by_run, unit)}. From the same runs they are now made batch by batch."
+    )

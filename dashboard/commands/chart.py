@@ -56,7 +56,7 @@ __all__ = ["command"]
 @click.option(
     "--alarm-every", "years", type=float, default=1.0, show_default=True, metavar="YEARS", help="… at a false alarm in."
 )
-@click.option("--freeze", metavar="FROM..TO", help="First freeze the baseline of one chart: its runs of these days.")
+@click.option("--freeze", metavar="FROM..TO", help="First freeze the baseline of one chart: these days.")
 @click.option("--line", metavar="L", help="… of the chart of this line, across recipes.")
 @click.option("--new-phase", is_flag=True, help="… as the beginning of a new phase, after a known change.")
 @click.option(
@@ -91,12 +91,12 @@ def command(
 ) -> None:
     """Print a measure's control charts in numbers: centre, limits and every signal, by recipe and format.
 
-    Limits come from the baselines that were frozen on the dashboard, else from a series' first runs. MEASURE may also
+    Limits come from the baselines that were frozen, else from a series' first runs. MEASURE may also
     be counted:taste_tests, or counted:COLUMN for a column of your own beside the runs that counts faults, and
     counted:COLUMN/OTHER for its share of another such column (or for each pack looked at, where one has several).
 
-    With --freeze the limits of one chart come from its runs of two days from now on, with your reason and your name;
-    --recipe and --format, or --line, say which chart. --take-back undoes it.
+    With --freeze the limits of one chart come from its runs from one day to another, and no longer move; your reason
+    and your name are kept. --recipe and --format, or --line, say which chart. --take-back undoes it.
     """
     table = table_asked(ledger, filters, None if measure.startswith(PREFIX) else measure)
     asked_to = _Baseline(freeze, line, new_phase, left_out, number, because, by)

@@ -6,14 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date
 
-from analysis.findings.baseline_requests import limits_in_words, phase_asked
+from analysis.findings.baseline_requests import limits_in_words, phase_asked, were_run_by_run
 from analysis.findings.baselines import SUBJECT, FrozenPhase, freeze, frozen_phases, thaw
 from analysis.findings.filters import Filters
 from analysis.findings.series import PhaseShown, Series
 from analysis.findings.stability import Stability
 from analysis.findings.wording import count, day, listing
 from analysis.ledger import Ledger
-from dashboard.commands.options import print_table, refuse
+from dashboard.commands.options import complain, print_table, refuse
 
 __all__ = ["Freezing", "days_asked", "froze", "print_phases", "took_back"]
 
@@ -107,6 +107,11 @@ def print_phases(finding: Stability, ledger: Ledger) -> None:
         for phase in one.phases
     ]
     print_table(_HEADERS, rows)
+    for one in (*finding.series, *finding.across):
+        for phase in one.phases:
+            before = were_run_by_run(phase, one.unit_of(finding.measure))
+            if before:
+                complain(f"Baseline {phase.number} of {one.name}: {before}")
     shown = {phase.number for one in (*finding.series, *finding.across) for phase in one.phases}
     own = (finding.measure.name, finding.stage)
     hidden = [p for p in frozen_phases(ledger) if (p.measure, p.stage) == own and p.number not in shown]

@@ -16,6 +16,7 @@ from analysis.findings.baseline_requests import (
     limits_in_words,
     phase_asked,
     points_between,
+    were_run_by_run,
     why_never_frozen,
 )
 from analysis.findings.baselines import FrozenPhase, freeze, thaw
@@ -133,19 +134,12 @@ def _phase_part(phase: PhaseShown, end: date | None, series: Series, unit: str) 
         return [told, f"Nobody has frozen this: they are its {which}, whatever they were."]
     when = "" if phase.at is None else f" on {day(phase.at)}"
     left = "".join(f" Left out: run {run}, {because}." for run, because in phase.left_out)
-    before = _run_by_run(phase, unit)
-    return [told, f"Frozen by {phase.by}{when}: “{phase.because}”.{left}{before}", *_take_back(phase.number)]
-
-
-def _run_by_run(phase: PhaseShown, unit: str) -> str:
-    """Return what the limits of a baseline were when it was frozen, where they were made from single runs then."""
-    if phase.run_by_run is None:
-        return ""
-    lower, upper = phase.run_by_run
-    return (
-        f" When it was frozen, limits were made run by run, as if each run were a batch: {amount(lower)} to "
-        f"{amount(upper, unit)}. From the same runs they are now made batch by batch."
-    )
+    before = were_run_by_run(phase, unit)
+    return [
+        told,
+        f"Frozen by {phase.by}{when}: “{phase.because}”.{left}{f' {before}' if before else ''}",
+        *_take_back(phase.number),
+    ]
 
 
 def _take_back(number: int | None) -> list[Component]:

@@ -139,3 +139,28 @@ def test_misuse_is_told_and_nothing_is_written(ask, url, words, said):
 def test_a_baseline_whose_chart_is_not_shown_is_listed_all_the_same(ask, url):
     assert ask("total_oxygen", "--line", "1", *FREEZE).exit_code == 0
     assert "line 1" in ask(*OF_A10, "--phases").stdout
+
+
+def test_a_baseline_from_before_limits_counted_batches_says_what_its_limits_were(tmp_path, monkeypatch):
+    monkeypatch.setenv("DROPBRIGHT_CACHE", str(tmp_path / "cache"))
+    days = pd.date_range("2026-01-05", periods=24, freq="4D")
+    rows = [
+        {"Run": f"R{2 * i + j}", "Batch": f"{2000 + i}", "Recipe": "A10", "Format": "can",
+         "Packaged": (day + pd.Timedelta(days=j)).date().isoformat(), "TPO ppb": 60 + 10 * ((i * 5) % 4) + j}
+        for i, day in enumerate(days)
+        for j in range(2)
+    ]  # fmt: skip
+    sheet = tmp_path / "packaging.csv"
+    pd.DataFrame(rows).to_csv(sheet, index=False)
+    address = f"sqlite:///{tmp_path / 'ledger.sqlite'}"
+    content = {
+        "measure": "total_oxygen", "stage": "pack", "recipe": "A10", "format": "can", "begins": None,
+        "from": "2026-01-01", "to": "2026-12-31", "left_out": [],
+    }  # fmt: skip
+    with Ledger.open(address) as ledger:
+        ledger.commit(take_in([SourceFile(sheet, sheet.name)]), by="AQ")
+        ledger.decide("baseline", content, "the old way", "AQ")
+    told = CliRunner().invoke(main, ["chart", "total_oxygen", "--phases", "--ledger", address])
+    assert told.exit_code == 0
+    assert "48 runs of 24 batches" in told.stdout
+    assert "Baseline 1 of A10, can: When it was frozen, limits were made run by run" in told.stderr
