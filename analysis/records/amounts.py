@@ -69,7 +69,8 @@ def _read_ends(context: Context, values: Values) -> None:
 def _read_agents(context: Context, values: Values) -> None:
     """Name the agent by the job where a job's words name one ("isinglass") and the agent's own cell is empty."""
     meaning = context.recognised.kept("operation")
-    assert meaning is not None  # a sheet without it is no sheet of operations
+    if meaning is None:  # the sheet's name says the job
+        return
     cells = context.cells(meaning)
     named = [agent_of_job(word) for word in cells.words.to_pylist()]
     if not any(named):

@@ -14,11 +14,13 @@ from analysis.problems import Problem, Severity
 from analysis.records.cells import RawColumn
 from analysis.records.missing import BEYOND, is_missing
 
-__all__ = ["Faults", "Question", "QuestionField"]
+__all__ = ["ANY_HEADER", "Faults", "Question", "QuestionField"]
 
 Flags = npt.NDArray[np.bool_]
 QuestionField = Literal["kind", "columns", "units", "dates", "angles", "decimal"]
 
+ANY_HEADER = "the header"
+"""In place of a header in a question about a column of which no header tells which it is."""
 _WORDS_TOLD = 5
 _TOLD_ONE_BY_ONE = 500
 """So many rows of one column with one fault get a problem each; the rest are told of together."""

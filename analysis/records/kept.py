@@ -92,7 +92,20 @@ def read_kept(context: Context) -> Values:
                 values.moments[name] = read_moment(context, kept[name], clocks.get(name), column.type == "date")
         elif name in kept:
             _READERS[column.type](context, kept[name], column, values)
+    if context.recognised.job is not None:
+        _fill_jobs(context, context.recognised.job, values)
     return values
+
+
+def _fill_jobs(context: Context, job: str, values: Values) -> None:
+    """Give every row the job that the sheet's name, title or header says, where no column does."""
+    values.texts["operation"] = text_of_codes(np.zeros(values.n, dtype=np.int32), [job])
+    context.faults.note(
+        "job-of-sheet",
+        f"No column says which job was done; every row was taken for “{job.replace('_', ' ')}”, as the sheet's name, "
+        "title or headers say.",
+        "Nothing to do if that is right; else add a column with the job.",
+    )
 
 
 def _read_id(context: Context, meaning: Meaning, column: kinds.Column, values: Values) -> None:

@@ -16,6 +16,7 @@ import numpy as np
 
 from analysis.records.answers import Answers
 from analysis.records.cells import EMPTY, TEXT, RawSheet
+from analysis.records.choices import operation_of
 from analysis.records.headers import Header, read_header, unique_headers
 from analysis.records.kinds import KINDS
 from analysis.records.looks import looks_below
@@ -49,7 +50,8 @@ class Recognised:
 
     ``kind`` is None where it is no record, or where ``rivals`` fit equally, or where ``lacking`` names what is missing
     for the kind in ``nearest``. ``header_row`` and ``first_row`` (of the records) count from 0. ``layout`` names the
-    headers: two sheets with the same ones share it. ``answers`` are those that were used.
+    headers: two sheets with the same ones share it. ``answers`` are those that were used. ``job`` is the operation
+    that a sheet without a column of jobs names in its name, its title or the header of its agents ("Rouse log").
     """
 
     kind: str | None
@@ -63,6 +65,7 @@ class Recognised:
     nearest: str | None = None
     lacking: tuple[str, ...] = ()
     unknown_answers: tuple[tuple[str, str], ...] = ()
+    job: str | None = None
 
     def kept(self, name: str) -> Meaning | None:
         """Return the column that was taken for a kept one."""
@@ -109,6 +112,10 @@ def recognise(
     wanted = [told] if told else list(KINDS)
     tried = [(row, match) for row in rows for match in _matches(sheet, row, wanted, answers)]
     fitting = [(row, match) for row, match in tried if not match.lacking]
+    job = None
+    if not fitting:
+        told_by_name = [(row, match, word) for row, match in tried if (word := _job_of(sheet, row, match)) is not None]
+        fitting, job = [(row, match) for row, match, _ in told_by_name], told_by_name[0][2] if told_by_name else None
     if not fitting:
         return _unrecognised(tried, rows, answers, told is not None)
     row, best = max(fitting, key=lambda fit: (fit[1].score, -fit[0].row))
@@ -116,8 +123,23 @@ def recognise(
     known = None if rivals else best.kind
     return Recognised(
         known, row.row, row.first_row, best.meanings, row.texts, row.layout, answers,
-        rivals=(best.kind, *rivals) if rivals else (), unknown_answers=best.unknown_answers,
+        rivals=(best.kind, *rivals) if rivals else (), unknown_answers=best.unknown_answers, job=job,
     )  # fmt: skip
+
+
+def _job_of(sheet: RawSheet, row: _HeaderRow, match: Match) -> str | None:
+    """Return the operation of all rows of a cellar log without a column of jobs, None where nothing names one."""
+    if match.kind != "operations" or match.lacking != ("operation",):
+        return None
+    agents = [m.header for m in match.meanings if m.role == "kept" and m.name == "agent"]
+    jobs = [operation_of(text) for text in (sheet.name, *_titles_above(sheet, row.row), *agents)]
+    return next((job for job in jobs if job not in (None, "other")), None)
+
+
+def _titles_above(sheet: RawSheet, row: int) -> list[str]:
+    """Return the texts that stand alone in one of the two rows above a header row."""
+    above = [[text for text in sheet.row_texts(each) if text] for each in range(max(row - 2, 0), row)]
+    return [texts[0] for texts in reversed(above) if len(texts) == 1]
 
 
 def _likeliest(rows: list[_HeaderRow], answers: Answers) -> list[_HeaderRow]:

@@ -88,7 +88,7 @@ def _are_headers(sheet: RawSheet, row: int) -> bool:
 def _are_same(texts: Sequence[str], above: Sequence[str]) -> bool:
     """Tell whether headers are those of a table above once more."""
     pairs = [(a, b) for a, b in zip(texts, above, strict=True) if a]
-    return sum(header_key(a) == header_key(b) for a, b in pairs) * 5 >= len(pairs) * 3
+    return sum(header_key(a) == header_key(b) for a, b in pairs) * 5 >= len(pairs) * 4
 
 
 def _part(sheet: RawSheet, first: int, last: int, name: str) -> RawSheet:

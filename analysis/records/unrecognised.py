@@ -6,7 +6,7 @@ import numpy as np
 
 from analysis.problems import Problem, Severity
 from analysis.records.cells import EMPTY, RawSheet
-from analysis.records.faults import Question
+from analysis.records.faults import ANY_HEADER, Question
 from analysis.records.kinds import KINDS
 from analysis.records.marks import GUIDE
 from analysis.records.recognise import Recognised
@@ -64,7 +64,7 @@ def _lacking(sheet: RawSheet, recognised: Recognised) -> SheetResult:
     text = f"The sheet looks like {KINDS[nearest].label.lower()}, but no column was taken for the {what}."
     name = recognised.lacking[0].split(" or ")[0].split(",")[0]
     free = [m.header for m in recognised.having("extra")]
-    header = free[0] if free else "the header"
+    header = free[0] if free else ANY_HEADER
     question = Question(sheet.file, sheet.name, "columns", header, (name,), text)
     remedy = (
         f"Name that column “{name.replace('_', ' ')}” on the sheet, or say on the Intake page or with --columns which"

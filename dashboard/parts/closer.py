@@ -143,6 +143,7 @@ def _counts(sheet: SheetIntake, header: str, taken: str, shown: dict[str, Any]) 
         data=[{"value": value, "label": label} for value, label in _COUNTS.items()],
         value=str(_of(shown, "numbers", header) or numbered.counts),
         allowDeselect=False,
+        mt=6,
         **{"aria-label": f"What the number in {header} counts"},
     )
 

@@ -13,6 +13,7 @@ from dash.development.base_component import Component
 from analysis.findings.wording import count
 from analysis.problems import Problem, Severity
 from analysis.records import Intake, Question, SheetIntake
+from analysis.records.faults import ANY_HEADER
 from analysis.records.kinds import KINDS
 from dashboard.parts.answers import control_id, sheet_key
 from dashboard.parts.problems import problem_list
@@ -155,7 +156,7 @@ def question_list(read: Review) -> list[Component]:
 
 def _question(question: Question) -> list[Component]:
     place = " › ".join(part for part in (question.file, question.sheet) if part)
-    column = f", column “{question.key}”" if question.key else ""
+    column = f", column “{question.key}”" if question.key and question.key != ANY_HEADER else ""
     return [
         html.P(html.Strong(question.text), className="problem-what"),
         html.P(f"{place}{column}", className="problem-where"),
@@ -164,6 +165,8 @@ def _question(question: Question) -> list[Component]:
 
 
 def _control(question: Question) -> Component:
+    if question.key == ANY_HEADER:
+        return html.P("Look closer at the sheet, below, and say there which of its columns it is.")
     control = control_id(sheet_key(question.file, question.sheet), question.field, question.key or "")
     label = f"Your answer for {question.key or question.sheet}"
     if not question.choices:
