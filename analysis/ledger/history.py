@@ -14,7 +14,10 @@ from analysis.ledger.results import Counts, FileEntry, IntakeEntry, SheetEntry, 
 from analysis.ledger.tables import COUNTS, FILES, INTAKES, SHEETS, STATES
 from analysis.records.answers import Answers
 
-__all__ = ["history", "remembered"]
+__all__ = ["MIGRATE", "history", "remembered", "upgrades"]
+
+MIGRATE = "migrate"
+"""What ``STATES`` says of a state that a newer version made of what an older one had written."""
 
 
 def history(connection: Connection) -> tuple[IntakeEntry, ...]:
@@ -35,6 +38,12 @@ def history(connection: Connection) -> tuple[IntakeEntry, ...]:
         )
         for row in connection.execute(select(INTAKES).order_by(INTAKES.c.intake))
     )
+
+
+def upgrades(connection: Connection) -> tuple[Taking, ...]:
+    """Return the states in which records stood otherwise because a newer version told more of them, in order."""
+    query = select(STATES).where(STATES.c.action == MIGRATE).order_by(STATES.c.state)
+    return tuple(_taking(row) for row in connection.execute(query))
 
 
 def remembered(connection: Connection) -> Mapping[str, Answers]:

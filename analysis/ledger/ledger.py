@@ -15,7 +15,7 @@ from analysis.ledger.database import Database, open_database
 from analysis.ledger.journal import JournalEntry
 from analysis.ledger.migrations import migrate
 from analysis.ledger.resolving import Resolution
-from analysis.ledger.results import Commit, IntakeEntry, Withdrawal
+from analysis.ledger.results import Commit, IntakeEntry, Taking, Withdrawal
 from analysis.ledger.spelling import spelled_as_known
 from analysis.ledger.tables import KIND_TABLES, LEDGER
 from analysis.records.answers import Answers
@@ -228,6 +228,11 @@ class Ledger:
         """Return every intake, the withdrawn ones too, in order."""
         with self._database.reading() as connection:
             return history.history(connection)
+
+    def upgrades(self) -> tuple[Taking, ...]:
+        """Return the states that opening an older ledger made, where its records came to stand otherwise."""
+        with self._database.reading() as connection:
+            return history.upgrades(connection)
 
     def remembered(self) -> Mapping[str, Answers]:
         """Return the last answers that a person gave for each layout; a withdrawn intake's are forgotten."""

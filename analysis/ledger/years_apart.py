@@ -19,6 +19,7 @@ from analysis.ledger.applying import apply_changes
 from analysis.ledger.book import Book, open_book, turn_state
 from analysis.ledger.changes import Addition, Changes, Numbering, Tally, join_changes
 from analysis.ledger.claims import conditions_on_keys, has_rows, make_ready_to_find
+from analysis.ledger.history import MIGRATE
 from analysis.ledger.identity import Marks, span_years
 from analysis.ledger.packing import Packed, PackedColumn, pack_rows
 from analysis.ledger.reading import plain_rows, read_numbers
@@ -50,7 +51,7 @@ def tell_years_apart(connection: Connection) -> None:
     numbering.save()
     if not altered:
         return
-    turn_state(book, "migrate", "Dropbright", datetime.now(), altered, because=_BECAUSE)
+    turn_state(book, MIGRATE, "Dropbright", datetime.now(), altered, because=_BECAUSE)
     for change in changes:
         apply_changes(book, change)
 

@@ -9,7 +9,7 @@ import click
 from analysis.findings.contradictions import kept_in_words, settled_document
 from analysis.findings.decided import decision_about, decision_document, decision_standing
 from analysis.findings.ledger_changes import entry_document, standing
-from analysis.ledger import IntakeEntry, JournalEntry, Ledger, Resolution
+from analysis.ledger import IntakeEntry, JournalEntry, Ledger, Resolution, Taking
 from dashboard.commands.options import complain, json_option, ledger_option, print_document, print_table
 
 __all__ = ["command"]
@@ -28,6 +28,7 @@ def command(ledger: Ledger, as_json: bool) -> None:
                 "intakes": [entry_document(entry) for entry in entries],
                 "decisions": [decision_document(entry) for entry in decisions],
                 "settled": [settled_document(one) for one in settled],
+                "upgrades": [_upgrade_document(one) for one in ledger.upgrades()],
             }
         )
         return
@@ -41,6 +42,18 @@ def command(ledger: Ledger, as_json: bool) -> None:
     if settled:
         headers = ("Conflict", "When", "By", "Kept", "Because")
         print_table(headers, [_settled_row(one) for one in settled])
+    if upgrades := ledger.upgrades():
+        rows = [(str(one.state), _minute(one.at), one.by, one.because or "") for one in upgrades]
+        print_table(("Ledger state", "When", "By", "What a newer version told"), rows)
+
+
+def _upgrade_document(one: Taking) -> dict[str, object]:
+    return {
+        "ledger_state": one.state,
+        "at": one.at.isoformat(timespec="minutes"),
+        "by": one.by,
+        "because": one.because,
+    }
 
 
 def _intake_row(entry: IntakeEntry) -> tuple[str, ...]:

@@ -10,10 +10,12 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+from click.testing import CliRunner
 from sqlalchemy import Column, MetaData, Table, create_engine, insert, inspect
 
 from analysis.ledger import Ledger, snapshot
 from analysis.ledger.tables import METADATA
+from dashboard.commands import main
 
 ROWS = json.loads((Path(__file__).parent / "older" / "schema_three.json").read_text(encoding="utf-8"))
 GAINED = {("readings", "packed_at")}  # the columns that schema 4 added
@@ -104,6 +106,22 @@ def test_the_files_taken_in_again_or_corrected_find_their_own_year(older: str, o
         )
         assert moved.counts["pack_runs"].rows == 1
         assert ("1", "2025-01-20") in _runs(ledger)
+
+
+def test_the_history_says_why_the_records_stand_otherwise(older: str):
+    with Ledger.open(older) as ledger:
+        (upgrade,) = ledger.upgrades()
+    assert (upgrade.state, upgrade.by) == (8, "Dropbright")
+    assert upgrade.because is not None
+    assert "told apart by the day of packing" in upgrade.because
+
+
+@pytest.mark.parametrize("ledger_url", ["sqlite"], indirect=True)
+def test_the_command_lists_what_a_newer_version_told(older: str):
+    told = CliRunner().invoke(main, ["history", "--json", "--ledger", older])
+    (document,) = json.loads(told.stdout)["upgrades"]
+    assert (document["ledger_state"], document["by"]) == (8, "Dropbright")
+    assert "told apart by the day of packing" in CliRunner().invoke(main, ["history", "--ledger", older]).stdout
 
 
 def test_it_is_done_once(older: str):
