@@ -194,6 +194,20 @@ def test_more_practices_than_batches_tell_nothing():
     }
 
 
+@pytest.mark.parametrize("seed", [7, 12, 14, 24])
+def test_practices_that_all_but_make_each_other_in_ten_batches_are_answered(seed):
+    """Eleven practices of ten batches, each next to a sum of others: no joint test of some can be reckoned there."""
+    brewery = PLAIN.changed(batches=10, recipes=1, effects=(0.0,) * 11, together=0.7)
+    rows = rows_of(brewery, seed)
+    done, little = [rows[f"practice_{k}"] for k in range(11)], 1e-3
+    alike = rows.assign(practice_2=done[0] + done[1] + little * done[2])
+    alike = alike.assign(
+        practice_3=done[0] - done[1] + little * done[3],
+        practice_5=done[4] + little * done[5],
+    )
+    assert answered(alike, brewery).joint == ()
+
+
 def test_two_that_are_always_together_are_one():
     rows = rows_of()
     finding = answered(rows.assign(practice_1=rows["practice_0"]))
