@@ -18,7 +18,7 @@ from analysis.findings.practice_rows import Candidate, where_it_varies
 from analysis.findings.practice_separation import Companion, Separation
 from analysis.findings.practice_slope import Slope
 from analysis.findings.practice_words import dose_in_words
-from analysis.findings.wording import count, figure, listing
+from analysis.findings.wording import MINUS, count, figure, listing
 
 __all__ = ["Notes", "cautions_for", "together_note"]
 
@@ -77,7 +77,7 @@ def together_note(candidate: Candidate, followers: tuple[Companion, ...]) -> str
     """Return the sentence that names the practices whose effects cannot be told from this one's."""
     if not followers:
         return ""
-    names = [f"{f.candidate.spoken} (correlation {f.correlation:.2f}{_as_much(candidate, f)})" for f in followers]
+    names = [f"{f.candidate.spoken} (correlation {_told(f.correlation)}{_as_much(candidate, f)})" for f in followers]
     return f"moves together with {listing(names)}: cannot separate these; the effect is that of all together"
 
 
@@ -94,8 +94,12 @@ def _partly_together(companions: tuple[Companion, ...]) -> str:
     if not companions:
         return ""
     closest = sorted(companions, key=lambda c: -abs(c.correlation))[:3]
-    names = [f"{c.candidate.spoken} (correlation {c.correlation:.2f})" for c in closest]
+    names = [f"{c.candidate.spoken} (correlation {_told(c.correlation)})" for c in closest]
     return f"moves in part with {listing(names)}, which widens its interval"
+
+
+def _told(correlation: float) -> str:
+    return f"{correlation:.2f}".replace("-", MINUS)
 
 
 def _tells_otherwise(together: Slope, other: Slope | None, how: str, why: str) -> str:

@@ -312,11 +312,14 @@ def _followers(separation: Separation) -> list[NotAssessed]:
 
 
 def _made_by_others(design: PracticeDesign, fits: PracticeFits) -> list[NotAssessed]:
-    return [
-        NotAssessed(c.name, "is fully determined by the other practices, the recipe and the season", c.label)
-        for c in design.candidates
-        if c.column not in fits.together
-    ]
+    frame = design.frame
+    room = frame["batch"].nunique() - frame["recipe"].nunique() - len(design.trend)
+    why = (
+        "is fully determined by the other practices, the recipe and the season"
+        if len(design.candidates) < room
+        else "cannot be told beside the other practices: there are not more batches than practices"
+    )
+    return [NotAssessed(c.name, why, c.label) for c in design.candidates if c.column not in fits.together]
 
 
 def _not_offered(table: PackTable) -> list[NotAssessed]:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from datetime import date, datetime
 
 __all__ = [
+    "MINUS",
     "amount",
     "change",
     "count",

@@ -32,8 +32,10 @@ from dashboard.parts.model_words import MODEL_CHECKS, MODEL_OPENER, checks_part,
 from dashboard.parts.tables import Column, data_table, empty
 from dashboard.parts.verdict_depth import depth_part
 from dashboard.parts.verdicts import (
+    BEYOND_READING,
     MARKS,
     cautions_of,
+    is_beyond_reading,
     margin_words,
     mark,
     numbers,
@@ -267,7 +269,7 @@ def verdict_table(finding: PracticesFinding) -> Component:
             mark(effect.verdict),
             effect.step_unit,
             change(effect.effect.value),
-            within(effect.effect, finding),
+            BEYOND_READING if is_beyond_reading(effect.effect, finding) else within(effect.effect, finding),
             f"{effect.batches:,}",
             "" if effect.more_batches is None else f"{effect.more_batches:,}",
         )

@@ -17,7 +17,7 @@ from analysis.vocabulary import PRACTICES
 from dashboard.figures.dose_curve import Dot, dose_curve
 from dashboard.figures.interval import IntervalScale, interval
 from dashboard.parts.tables import Column, data_table
-from dashboard.parts.verdicts import MARKS, whole_sentence
+from dashboard.parts.verdicts import BEYOND_READING, MARKS, is_beyond_reading, whole_sentence
 
 __all__ = ["depth_part"]
 
@@ -177,4 +177,6 @@ def _numbers(estimate: Estimate, finding: PracticesFinding) -> tuple[str, str]:
             for each in (estimate.value, estimate.low, estimate.high)
         )
         return value, f"{low} to {high}"
+    if is_beyond_reading(estimate, finding):
+        return "", BEYOND_READING
     return change(estimate.value, estimate.unit), span(estimate.low, estimate.high, estimate.unit)

@@ -27,9 +27,11 @@ from analysis.verdicts import Verdict
 from analysis.vocabulary import PRACTICES, agent_of_dose
 
 __all__ = [
+    "BEYOND_READING",
     "MARKS",
     "VerdictMark",
     "cautions_of",
+    "is_beyond_reading",
     "margin_words",
     "mark",
     "numbers",
@@ -84,6 +86,8 @@ def sentence(effect: PracticeEffect, finding: PracticesFinding) -> str:
             )
 
 
+# Of an interval in the kept unit, with hardly more batches than practices.
+BEYOND_READING = "its interval is wider than all that can be read"
 _UNBROKEN = "\N{NO-BREAK SPACE}"
 # What a verdict is about rather than what should give pause.
 _SCOPE = ("range seen", "seen in")
@@ -164,6 +168,8 @@ def _size(value: float, finding: PracticesFinding, *, signed: bool = True) -> st
 def _between(effect: PracticeEffect, finding: PracticesFinding) -> str:
     """Return the interval as it stands in brackets: in percent of the level where effects are ratios."""
     low, high = effect.effect.low, effect.effect.high
+    if is_beyond_reading(effect.effect, finding):
+        return BEYOND_READING
     if not (finding.log and finding.level):
         return (
             span(low, high, finding.measure.unit).replace(" ", _UNBROKEN).replace(f"{_UNBROKEN}to{_UNBROKEN}", " to ")
@@ -175,6 +181,16 @@ def _between(effect: PracticeEffect, finding: PracticesFinding) -> str:
     if high > BEYOND_TELLING * finding.level:
         ends = [percent(share * low), "more than tenfold"]
     return " to ".join(end.replace(" ", _UNBROKEN) if end[-1] == "%" else end for end in ends)
+
+
+def is_beyond_reading(estimate: Estimate, finding: PracticesFinding) -> bool:
+    """Return whether an interval in the kept unit is wider than all that the measure can read."""
+    measure = finding.measure
+    return not finding.log and estimate.high - estimate.low > measure.high - measure.low
+
+
+def _within(estimate: Estimate, finding: PracticesFinding) -> str:
+    return BEYOND_READING if is_beyond_reading(estimate, finding) else within(estimate, finding, finding.measure.unit)
 
 
 def _beside_margin(effect: PracticeEffect) -> str:
@@ -221,12 +237,11 @@ def _where_to_look(lowered_by: str) -> str:
 
 def numbers(effect: PracticeEffect, finding: PracticesFinding) -> list[tuple[str, str]]:
     """Return an effect's numbers as pairs of a word and a text."""
-    unit = finding.measure.unit
     pairs = [
-        (_at_level(finding), f"{change(effect.effect.value, unit)} ({percent(effect.percent)})"),
+        (_at_level(finding), _size_in_full(effect, finding)),
         ("One step", effect.step_unit),
-        ("95 % interval", within(effect.effect, finding, unit)),
-        ("90 % interval, held against the margin", within(effect.inner, finding, unit)),
+        ("95 % interval", _within(effect.effect, finding)),
+        ("90 % interval, held against the margin", _within(effect.inner, finding)),
     ]
     if effect.alone is not None:
         pairs.append(("Looked at alone", _interval(effect.alone, finding)))
@@ -234,9 +249,9 @@ def numbers(effect: PracticeEffect, finding: PracticesFinding) -> list[tuple[str
         pairs.append(("Without the trend in time", _interval(effect.without_trend, finding)))
     judged = effect.judgement
     if effect.looked_at_often is not None:
-        pairs.append(("95 % however often you look", within(effect.looked_at_often, finding, unit)))
+        pairs.append(("95 % however often you look", _within(effect.looked_at_often, finding)))
     if effect.selected is not None:
-        pairs.append(("95 % allowing for its being picked out", within(effect.selected, finding, unit)))
+        pairs.append(("95 % allowing for its being picked out", _within(effect.selected, finding)))
     pairs.append(("Batches it rests on", f"{effect.batches:,}"))
     pairs.append(("p, and q allowing for all questions at once", f"{_p(judged.p)} and {_p(judged.q)}"))
     if effect.needed is not None:
@@ -255,13 +270,19 @@ def _at_level(finding: PracticesFinding) -> str:
     return f"Effect of one step, at the {amount(finding.level, finding.measure.unit)} of all packs together"
 
 
+def _size_in_full(effect: PracticeEffect, finding: PracticesFinding) -> str:
+    if is_beyond_reading(effect.effect, finding):
+        return "cannot be told"
+    return f"{change(effect.effect.value, finding.measure.unit)} ({percent(effect.percent)})"
+
+
 def _batches(more: int | None) -> str:
     return "more than 200: split a batch" if more is None else f"{more:,}" if more else "none: enough are on record"
 
 
 def _interval(estimate: Estimate, finding: PracticesFinding) -> str:
     unit = finding.measure.unit
-    return f"{change(estimate.value, unit)} ({within(estimate, finding, unit)})"
+    return f"{change(estimate.value, unit)} ({_within(estimate, finding)})"
 
 
 def _p(value: float) -> str:

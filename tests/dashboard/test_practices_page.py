@@ -19,6 +19,7 @@ from analysis.findings.practice_rows import NotAssessed
 from analysis.findings.practices import PracticeEffect, practices
 from analysis.models import BatchesNeeded
 from analysis.verdicts import Effect, Margin, MarginAtLevel, judge_family
+from analysis.vocabulary import measure as measure_of
 from dashboard.figures.interval import IntervalScale, interval
 from dashboard.pages import practices as page
 from dashboard.parts.model_words import model_part
@@ -158,6 +159,17 @@ def test_both_ends_of_an_interval_share_one_unit_and_one_fineness(finding):
     points = type(finding)(**{**vars(finding), "log": False})
     told = plain(sentence(replace(effect(10.0, 5.0), effect=Estimate(10.0, -0.512, 20.1, "µg/L")), points))
     assert "(−0.5 to +20.1 µg/L)" in told
+
+
+def test_an_interval_wider_than_all_that_can_be_read_is_no_figure(finding):
+    """With hardly more batches than practices a tasting score of 0 to 9 moved by ±182,000,000 points."""
+    points = replace(finding, log=False, measure=measure_of("papery"))
+    wide = replace(effect(4.0, 8.0), effect=Estimate(3e6, -1.8e8, 1.9e8, "points"))
+    assert "cannot be told yet (its interval is wider than all that can be read)." in sentence(wide, points)
+    told = dict(numbers(wide, points))
+    assert told["Effect of one step"] == "cannot be told"
+    assert told["95 % interval"] == "its interval is wider than all that can be read"
+    assert "182,000,000" not in str(page.verdict_table(replace(points, practices=(wide,))))
 
 
 def test_an_effect_in_the_kept_unit_says_at_which_level(finding):

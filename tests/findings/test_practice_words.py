@@ -74,6 +74,15 @@ def test_what_always_moves_with_a_dose_is_named_with_how_much(simulated_packs):
     assert said == pytest.approx(50 * truth.PAIR.ratio, rel=0.08)  # 50 mL/hL of silica sol go with 167 of the other
 
 
+def test_a_correlation_the_other_way_round_has_a_minus_as_every_number_has():
+    brewery = SmallBrewery(batches=80, effects=(0.0, 0.0), recipes=1, together=0.8)
+    rows = simulate_packs(brewery, np.random.default_rng(5))
+    finding = practices(pack_table_of(rows.assign(practice_1=-rows["practice_1"]), brewery), "total_oxygen")
+    said = [c for e in finding.practices for c in e.cautions if c.startswith("moves in part with")]
+    assert said
+    assert all("correlation −0." in words for words in said)
+
+
 def test_a_column_that_makes_no_practice_is_named_with_the_reason(simulated_packs):
     refused = pd.DataFrame({"name": ["remark"], "kind": ["batches"], "reason": ["30 different texts in 30 cells"]})
     finding = practices(replace(simulated_packs, not_offered=refused), "haze")

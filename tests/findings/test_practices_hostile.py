@@ -208,6 +208,14 @@ def test_practices_that_all_but_make_each_other_in_ten_batches_are_answered(seed
     assert answered(alike, brewery).joint == ()
 
 
+def test_practices_for_which_there_are_no_batches_left_say_so():
+    brewery = PLAIN.changed(batches=10, recipes=1, effects=(0.0,) * 14)
+    finding = answered(rows_of(brewery, 3), brewery)
+    assert {unsaid.reason for unsaid in finding.not_assessed} == {
+        "cannot be told beside the other practices: there are not more batches than practices"
+    }
+
+
 def test_two_that_are_always_together_are_one():
     rows = rows_of()
     finding = answered(rows.assign(practice_1=rows["practice_0"]))

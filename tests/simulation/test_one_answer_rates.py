@@ -21,7 +21,7 @@ from data_demo.rates import Rate
 from data_demo.small_breweries import SmallBrewery, pack_table_of, simulate_packs
 
 SEED = 20_261_130
-FEW, MANY, MANY_NULL = 6, 200, 400
+FEW, MANY, MANY_NULL = 6, 200, 1_000
 NULL = SmallBrewery(kinds=("number", "number", "number", "number", "number", "yes_no"), run=0.06, packs=3)
 TWICE = NULL.changed(batches=120, margin=9.0)
 # As a share of the level, 15 µg/L of 100: more than the strictest recipe's margin of 9 in 73.
