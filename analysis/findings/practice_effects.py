@@ -58,7 +58,6 @@ def practice_effect(
     followers = notes.separation.followers.get(column, ())
     kept = _kept(together.estimate, level, log)
     batches = int(notes.frame["batch"].nunique())
-    often = _often(together, batches, level, log, unit)
     crowded = judgement.verdict is Verdict.CANNOT_TELL_YET and MOST_UNCROWDED < len(fits.together) > together.df
     return PracticeEffect(
         practice=" + ".join([candidate.name, *(f.candidate.name for f in followers)]),
@@ -75,13 +74,13 @@ def practice_effect(
         batches=batches,
         needed=None if crowded else _needed(judgement, margin, batches),
         crowded=crowded,
-        looked_at_often=often,
+        looked_at_often=_often(together, batches, level, log, unit),
         along=tuple(_along(f, f.candidate.spoken) for f in followers),
         selected=_selected(together, judgement, level, log, unit),
         rests_on=notes.rests_on[column].batch if column in notes.rests_on else None,
         cautions=(
             *cautions_for(candidate, notes, together=together, alone=alone, without_trend=without_trend),
-            *_at_one_look(judgement, often),
+            *_at_one_look(together, judgement, margin, batches),
         ),
     )
 
@@ -134,17 +133,24 @@ def _often(slope: Slope, batches: int, level: float, log: bool, unit: str) -> Es
     return _estimate(slope, slope.estimate - reach, slope.estimate + reach, level, log, unit, 0.95)
 
 
-def _at_one_look(judgement: Judgement, often: Estimate | None) -> tuple[str, ...]:
-    """Return what whoever looks again and again has to know of a practice that is told to raise or lower."""
-    if judgement.verdict not in (Verdict.RAISES, Verdict.LOWERS):
+def _at_one_look(slope: Slope, judgement: Judgement, margin: MarginAtLevel, batches: int) -> tuple[str, ...]:
+    """Return what whoever looks again and again has to know of a settled verdict."""
+    verdict = judgement.verdict
+    if verdict is Verdict.CANNOT_TELL_YET:
         return ()
-    if often is None:
+    if batches < FEWEST_FOR_LOOKS:
         return (f"{AT_ONE_LOOK}, and with so few batches no interval holds for more",)
-    if often.low > 0 or often.high < 0:
+    reach = sequence_reach(slope.standard_error, slope.df, batches)
+    low, high = slope.estimate - reach, slope.estimate + reach
+    if verdict is Verdict.NO_PRACTICAL_DIFFERENCE:
+        holds, until = margin.inside[0] < low and high < margin.inside[1], "lies inside the margin too"
+    else:
+        holds, until = low > 0 or high < 0, "leaves zero out too"
+    if holds:
         return ()
     return (
         f"{AT_ONE_LOOK}: if you look every week until something shows, wait until the interval “however often you "
-        "look” leaves zero out too",
+        f"look” {until}",
     )
 
 

@@ -272,3 +272,13 @@ def test_a_verdict_that_repeated_looks_do_not_bear_out_says_so(effect, warned):
     assert found.verdict is Verdict.RAISES
     assert (found.looked_at_often.low <= 0) is warned
     assert any(words.startswith(AT_ONE_LOOK) for words in found.cautions) is warned
+
+
+@pytest.mark.parametrize(("margin", "warned"), [(3.5, True), (9.0, False)])
+def test_a_practice_called_small_at_one_look_says_so(margin, warned):
+    brewery = SmallBrewery(effects=(0.0,), recipes=1, tank=0.0, margin=margin)
+    found = effect_of(told(brewery, np.random.default_rng(4)))
+    assert found.verdict is Verdict.NO_PRACTICAL_DIFFERENCE
+    inside = -margin < found.looked_at_often.low and found.looked_at_often.high < margin
+    assert inside is not warned
+    assert any(w.startswith(AT_ONE_LOOK) and "inside the margin" in w for w in found.cautions) is warned
