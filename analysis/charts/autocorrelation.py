@@ -19,6 +19,7 @@ from scipy.optimize import minimize_scalar
 from scipy.special import ndtr, ndtri
 
 from analysis.charts.arrays import BoolArray, FloatArray, IntArray, Scale, as_flags, as_phases, as_series, to_scale
+from analysis.charts.batch_individuals import sigma_of_batch_means, sigma_of_runs
 from analysis.charts.batches import Batches, OfBatches, Parts, as_batches, batch_means, parts_within
 from analysis.charts.chart import Chart, draw_up, small_baseline
 from analysis.charts.run_rules import FIRST_RULES
@@ -173,21 +174,22 @@ def _residuals_of_batches(
     means, count = batch_means(charted, np.ones(charted.size, dtype=np.bool_), batches)
     surprise = _surprises(means, model)
     squares, freedom = parts_within(charted, in_baseline, batches)
-    within = squares / freedom if freedom else 0.0
-    between = max(0.0, model.sigma**2 - within * float(np.mean(1 / size[size > 0])))
+    sigma = sigma_of_runs(model.sigma, math.sqrt(squares / freedom) if freedom else 0.0, size)
+    within = min(math.sqrt(squares / freedom) if freedom else 0.0, sigma)
+    between = math.sqrt(sigma**2 - within**2)
+    of_mean = sigma_of_batch_means(np.full(size.size, between), np.full(size.size, within), count)
     with np.errstate(invalid="ignore", divide="ignore"):
-        of_mean = np.sqrt(between + within / count)
         z = np.where(of_mean > 0, surprise / of_mean, np.nan)
     return draw_up(
         _LEFT,
         charted - means[batches.of_run] + surprise[batches.of_run],
         np.zeros(charted.size),
-        np.full(charted.size, math.sqrt(between + within)),
+        np.full(charted.size, sigma),
         baseline=in_baseline,
         phase=phase,
         rules=rules,
         cautions=small_baseline(int(np.count_nonzero(size)), "batches"),
-        of_batches=OfBatches(batches, z, of_mean, Parts(math.sqrt(between), math.sqrt(within))),
+        of_batches=OfBatches(batches, z, of_mean, Parts(between, within)),
     )
 
 

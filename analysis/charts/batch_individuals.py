@@ -1,9 +1,9 @@
 """Is a series of runs stable where a batch is packaged in several runs, which resemble each other?
 
-Of the two parts of the spread, the one of batches comes from the moving ranges of batch means less what the runs within
-leave in such a mean; the one within is pooled over the batches that have several runs. A single run is held against
-limits three sigmas of both together from the centre, which is the mean of the batch means. Where every batch has one
-run, this is the individuals chart, number for number.
+The spread of a single run is that of batch means, from their moving ranges, and what such a mean evens out of the
+spread of runs within a batch, which is pooled over the batches that have several. A single run is held against limits
+three sigmas of that from the centre, which is the mean of the batch means. Where every batch has one run, this is the
+individuals chart, number for number.
 
 Source: as in ``batches``.
 """
@@ -23,7 +23,7 @@ from analysis.charts.individuals import individuals, mean_of, moving_ranges, sig
 from analysis.charts.phases import by_phase, fewest_in_a_phase
 from analysis.charts.run_rules import FIRST_RULES
 
-__all__ = ["batch_individuals", "parts_of_spread", "sigma_of_batch_means"]
+__all__ = ["batch_individuals", "parts_of_spread", "sigma_of_batch_means", "sigma_of_runs"]
 
 
 def batch_individuals(
@@ -119,13 +119,28 @@ def parts_of_spread(charted: FloatArray, used: BoolArray, batches: Batches, sigm
     """
     squares, freedom = parts_within(charted, used, batches)
     within = math.sqrt(squares / freedom) if freedom else 0.0
-    if sigma is not None:
-        within = min(within, sigma)
-        return Parts(math.sqrt(sigma**2 - within**2), within)
-    means, size = batch_means(charted, used, batches)
-    of_means = sigma_of_moving_ranges(moving_ranges(means, batches.phase))
-    left_in_a_mean = float(np.mean(1 / size[size > 0])) if (size > 0).any() else math.nan
-    return Parts(math.sqrt(max(0.0, of_means**2 - left_in_a_mean * within**2)) if of_means >= 0 else math.nan, within)
+    if sigma is None:
+        means, size = batch_means(charted, used, batches)
+        of_means = sigma_of_moving_ranges(moving_ranges(means, batches.phase))
+        sigma = sigma_of_runs(of_means, within, size)
+    within = min(within, sigma)
+    return Parts(math.sqrt(sigma**2 - within**2), within)
+
+
+def sigma_of_runs(of_means: float, within: float, size: IntArray) -> float:
+    """Return the standard deviation of a single run: what batch means spread, and what of the runs these even out.
+
+    Parameters
+    ----------
+    of_means : float
+        That of the batch means.
+    within : float
+        That of the runs of one batch; few of them tell it poorly, and then it counts for little.
+    size : array of int, shape (k,)
+        The runs that each mean is made of; 0 where there is none.
+    """
+    evened_out = 1 - float(np.mean(1 / size[size > 0])) if (size > 0).any() else math.nan
+    return math.sqrt(of_means**2 + evened_out * within**2)
 
 
 def _cautions(sigma: FloatArray, batches: Batches, size: IntArray) -> tuple[str, ...]:

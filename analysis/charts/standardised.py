@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from analysis.charts.arrays import BoolArray, FloatArray, IntArray, Scale, as_flags, as_series, to_scale
-from analysis.charts.batch_individuals import batch_individuals
+from analysis.charts.batch_individuals import batch_individuals, sigma_of_runs
 from analysis.charts.batches import as_batches, batch_means, parts_within
 from analysis.charts.chart import Chart
 from analysis.charts.individuals import moving_ranges, sigma_of_moving_ranges
@@ -117,12 +117,12 @@ def _centres(
 
 @dataclass(frozen=True, eq=False)
 class _Apart:
-    """How far a group's batches lie apart (moving ranges), the squares of runs about theirs, and what a mean leaves."""
+    """How far a group's batches lie apart (moving ranges), the squares of runs about theirs, and the batches' sizes."""
 
     ranges: FloatArray
+    sizes: IntArray
     squares: float = 0.0
     freedom: int = 0
-    left_in_means: tuple[float, ...] = ()
 
     @property
     def sigma(self) -> float:
@@ -130,8 +130,7 @@ class _Apart:
         of_means = sigma_of_moving_ranges(self.ranges)
         if not self.freedom:
             return of_means
-        within = self.squares / self.freedom
-        return math.sqrt(max(0.0, of_means**2 - within * float(np.mean(self.left_in_means))) + within)
+        return sigma_of_runs(of_means, math.sqrt(self.squares / self.freedom), self.sizes)
 
 
 def _spreads(charted: FloatArray, group: IntArray, in_baseline: BoolArray, batches: IntArray | None) -> FloatArray:
@@ -142,9 +141,9 @@ def _spreads(charted: FloatArray, group: IntArray, in_baseline: BoolArray, batch
         found.append(_own_spread(charted[here], None if batches is None else batches[here]))
     together = _Apart(
         np.concatenate([np.empty(0), *(one.ranges for one in found)]),
+        np.concatenate([np.empty(0, dtype=np.int64), *(one.sizes for one in found)]),
         sum(one.squares for one in found),
         sum(one.freedom for one in found),
-        tuple(left for one in found for left in one.left_in_means),
     ).sigma
     own_or_all = [one.sigma if one.ranges.size >= FEWEST_FOR_OWN_SPREAD else together for one in found]
     sigma = np.array(own_or_all)[group] if own_or_all else np.empty(0)
@@ -155,11 +154,11 @@ def _own_spread(own: FloatArray, batches: IntArray | None) -> _Apart:
     phase = np.zeros(own.size, dtype=np.int64)
     several = as_batches(batches, own.size, phase)
     if several is None:
-        return _Apart(moving_ranges(own, phase), left_in_means=(1.0,) * own.size)
+        return _Apart(moving_ranges(own, phase), np.ones(own.size, dtype=np.int64))
     every = np.ones(own.size, dtype=np.bool_)
     means, size = batch_means(own, every, several)
     squares, freedom = parts_within(own, every, several)
-    return _Apart(moving_ranges(means, several.phase), squares, freedom, tuple((1 / size).tolist()))
+    return _Apart(moving_ranges(means, several.phase), size, squares, freedom)
 
 
 def _groups(group: IntArray) -> int:

@@ -12,12 +12,14 @@ from dataclasses import replace
 
 from analysis.charts import RULES
 from analysis.findings.series import Point, Series, SignalFound
+from analysis.findings.series_batches import SeveralRuns, pattern_says
 from analysis.findings.wording import percent_of_ratio
 from analysis.vocabulary import Scale
 
 __all__ = ["after_memory_chart"]
 
 _CHARTED = "how far each run lies from what the run before it let one expect"
+_CHARTED_BATCHES = "how far each run lies from what the batch before its own let one expect"
 
 
 def after_memory_chart(series: Series) -> Series | None:
@@ -35,7 +37,9 @@ def after_memory_chart(series: Series) -> Series | None:
     if not series.after_memory:
         return None
     points = tuple(_told(point, series.scale) for point in series.after_memory)
-    return series.charted_as(points, _signals(points), charted=_CHARTED, unit="%" if series.scale == "log" else None)
+    signals = _signals(points, series.several_runs)
+    charted = _CHARTED if series.several_runs is None else _CHARTED_BATCHES
+    return series.charted_as(points, signals, charted=charted, unit="%" if series.scale == "log" else None)
 
 
 def _told(point: Point, scale: Scale) -> Point:
@@ -48,8 +52,10 @@ def _told(point: Point, scale: Scale) -> Point:
     return replace(point, value=value, centre=centre, lower=lower, upper=upper)
 
 
-def _signals(points: tuple[Point, ...]) -> Iterator[SignalFound]:
+def _signals(points: tuple[Point, ...], several: SeveralRuns | None) -> Iterator[SignalFound]:
     for place, point in enumerate(points):
         side = int(point.value > point.centre) - int(point.value < point.centre)
         for code in point.signals:
-            yield SignalFound(code, RULES[code].says, max(place - RULES[code].points + 1, 0), place, side)
+            length = RULES[code].points
+            begins = max(place - length + 1, 0) if several is None else several.begins(place, length)
+            yield SignalFound(code, pattern_says(code, several is not None), begins, place, side)

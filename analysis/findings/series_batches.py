@@ -9,11 +9,11 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analysis.charts import Batches, Chart, as_batches
+from analysis.charts import RULES, Batches, Chart, as_batches
 from analysis.findings.wording import amount, count, percent_of_ratio
 from analysis.vocabulary import Scale
 
-__all__ = ["SEVERAL_RUNS", "SeveralRuns", "batch_numbers", "batches_of", "counted_in", "several_runs"]
+__all__ = ["SEVERAL_RUNS", "SeveralRuns", "batch_numbers", "batches_of", "counted_in", "pattern_says", "several_runs"]
 
 SEVERAL_RUNS = (
     "Where a batch is packaged in several runs, these may resemble each other: limits are made from batches and from "
@@ -49,6 +49,10 @@ class SeveralRuns:
     def cut(self, left: int, right: int) -> SeveralRuns:
         """Return what is known of the points from ``left`` up to ``right``."""
         return replace(self, batch=self.batch[left:right], sigma=self.sigma[left:right])
+
+    def begins(self, at: int, length: int) -> int:
+        """Return the point at which a pattern of so many batches begins that is complete at a point."""
+        return at if length == 1 else self.batch.index(max(self.batch[at] - length + 1, min(self.batch)))
 
     def in_words(self, scale: Scale, unit: str) -> str:
         """Return which spread the limits are made from and why, and what patterns count.
@@ -127,6 +131,12 @@ def batches_of(numbers: npt.NDArray[np.int64] | None, n: int) -> Batches | None:
 def counted_in(batches: Batches | None, n: int) -> tuple[int, str, str]:
     """Return how many units n runs are, and the unit's name, one and many: batches where one has several runs."""
     return (n, "run", "runs") if batches is None else (batches.k, "batch", "batches")
+
+
+def pattern_says(code: str, of_batches: bool) -> str:
+    """Return what a rule says of a pattern, in words; of batches where the chart counts those."""
+    says = RULES[code].says
+    return says.replace(" points ", " batches ") if of_batches else says
 
 
 def several_runs(chart: Chart | None) -> SeveralRuns | None:

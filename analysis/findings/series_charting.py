@@ -10,7 +10,6 @@ import numpy.typing as npt
 import pandas as pd
 
 from analysis.charts import (
-    RULES,
     Batches,
     Chart,
     Memory,
@@ -22,7 +21,7 @@ from analysis.charts import (
 )
 from analysis.findings.baselines import FrozenPhase, series_phases
 from analysis.findings.series import Move, PhaseShown, Point, Series, SignalFound
-from analysis.findings.series_batches import batch_numbers, batches_of, counted_in, several_runs
+from analysis.findings.series_batches import batch_numbers, batches_of, counted_in, pattern_says, several_runs
 from analysis.findings.series_moves import memory_between_moves, memory_caution, moves_of
 from analysis.findings.series_targets import TargetLimits, targets_kept
 from analysis.findings.wording import count, day
@@ -150,7 +149,9 @@ def chart_signals(chart: Chart | None) -> tuple[SignalFound, ...]:
     if chart is None:
         return ()
     return tuple(
-        SignalFound(signal.rule, RULES[signal.rule].says, signal.start, signal.at, signal.side)
+        SignalFound(
+            signal.rule, pattern_says(signal.rule, chart.of_batches is not None), signal.start, signal.at, signal.side
+        )
         for signal in chart.signals.listed()
     )
 

@@ -11,6 +11,7 @@ from analysis.charts import RULES
 from analysis.findings.filters import Filters
 from analysis.findings.series import Move, Point, Series
 from analysis.findings.series_adjusted import WhatWasDone
+from analysis.findings.series_batches import pattern_says
 from analysis.findings.stability import Stability
 from analysis.findings.wording import amount, change, count, day, days_between, percent
 from dashboard.parts.addresses import query
@@ -275,8 +276,9 @@ def points_table(series: Series, finding: Stability) -> Component:
         Column("Signals", kind="prose"),
     )
     latest = series.points[::-1][:_MOST_POINTS]
+    of_batches = series.several_runs is not None
     rows = [
-        (*_point_cells(point, series, finding), ", ".join(RULES[code].says for code in point.signals))
+        (*_point_cells(point, series, finding), ", ".join(pattern_says(code, of_batches) for code in point.signals))
         for point in latest
     ]
     table = data_table(f"All runs of {series.name}", columns, rows)

@@ -62,6 +62,18 @@ def test_both_parts_of_the_spread_are_those_of_the_truth():
     assert parts.share_between == pytest.approx(0.7, abs=0.02)
 
 
+def test_one_batch_of_two_runs_among_many_of_one_hardly_moves_the_limits():
+    """Two runs tell the spread within batches very poorly: it counts for what little of the runs it is."""
+    rng = np.random.default_rng(12)
+    ratios = []
+    for _ in range(400):
+        values = rng.normal(size=26)
+        several, single = batch_individuals(values, [*range(25), 24]), individuals(values[:25]).values
+        ratios.append(several.sigma[0] / single.sigma[0])
+    assert np.mean(ratios) == pytest.approx(1, abs=0.02)
+    assert max(ratios) < 1.25
+
+
 @pytest.mark.parametrize(("runs", "alike"), [(2, 0.3), (2, 0.9), (3, 0.6)])
 def test_known_limits_alarm_no_oftener_than_the_rules_say(runs, alike):
     """The rules' own average run length of single runs (216.7 for the usual two), within the Monte Carlo interval."""

@@ -13,7 +13,7 @@ import pytest
 from analysis.findings.baselines import BASELINE_RUNS, FrozenPhase
 from analysis.findings.series import Series
 from analysis.findings.series_after_memory import after_memory_chart
-from analysis.findings.series_batches import SEVERAL_RUNS, batch_numbers
+from analysis.findings.series_batches import SEVERAL_RUNS, batch_numbers, pattern_says
 from analysis.findings.series_slow import SlowAsk, slow_moves
 from analysis.findings.series_within import within_chart
 from analysis.findings.stability import Stability, stability
@@ -206,6 +206,24 @@ def test_runs_of_a_batch_are_no_memory_but_batches_alike_are() -> None:
     assert any("A batch is like the batch before it" in caution for caution in remembers.cautions)
     left = after_memory_chart(remembers)
     assert left is not None and len(left.points) == len(remembers.points)
+    assert "the batch before its own" in left.charted
+    several = remembers.several_runs
+    assert several is not None
+    for signal in left.signals:
+        behind = several.batch[signal.at] - several.batch[signal.start]
+        assert behind == (8 if signal.rule == "nine-on-a-side" else 0)
+
+
+def test_a_pattern_of_batches_is_told_of_batches() -> None:
+    (series,) = _told(7, raised_from=2041).series
+    said = {signal.rule: signal.says for signal in series.signals}
+    assert said["nine-on-a-side"] == "nine batches in a row on one side of the centre"
+    for signal in series.signals:
+        if signal.rule == "nine-on-a-side":
+            own = {point.batch for point in series.points[signal.start : signal.at + 1]}
+            assert len(own) == 9
+    assert pattern_says("beyond-limit", True) == "one point beyond a limit"
+    assert pattern_says("two-of-three", True).startswith("two of three batches beyond two sigma")
 
 
 @pytest.mark.parametrize("kind", ["individuals", "ewma", "cusum"])
