@@ -7,7 +7,9 @@ import pandas as pd
 
 from analysis.problems import Problem, Severity
 from analysis.records import kinds
+from analysis.records.cells import moment_text
 from analysis.records.repeats import identities
+from analysis.vocabulary import measure
 
 __all__ = ["conflicts_in"]
 
@@ -46,13 +48,14 @@ def _of_group(kind: str, group: pd.DataFrame, columns: list[str]) -> list[Proble
     if len(group) < 2 or not differing:
         return []
     column = "value" if "value" in differing else differing[0]
-    told = [_told(value) for value in group[column].tolist()]
+    unit = _unit(kind, column, group)
+    told = [f"{_told(value)} {unit}".strip() for value in group[column].tolist()]
     problems = []
     for place, (_, row) in enumerate(group.iterrows()):
         other = group.iloc[0 if place else 1]
         message = (
-            f"{kinds.KINDS[kind].label}: {column.replace('_', ' ')} is {told[place]} here and {told[0 if place else 1]}"
-            f" in {other['file']}, {other['sheet']}, row {other['source_row']}, for the same thing."
+            f"{_about(kind, row)}: {column.replace('_', ' ')} is {told[place]} here and {told[0 if place else 1]}"
+            f" in {other['file']}, {other['sheet']}, row {other['source_row']}."
         )
         problems.append(
             Problem("conflict", message, "Both are kept and neither is used until you say which is right.",
@@ -66,7 +69,30 @@ def _differs(values: pd.Series) -> bool:
     return len(values.dropna().unique()) > 1
 
 
+def _about(kind: str, row: pd.Series) -> str:
+    """Return what a record is about, the measure first: ``Readings of haze, run R1, sample 2``."""
+    known = {name: row[name] for name in kinds.KINDS[kind].identity if not pd.isna(row[name])}
+    quantity = known.pop("quantity", None)
+    label = kinds.KINDS[kind].label
+    words = [f"{name.replace('_', ' ')} {_told(value)}" for name, value in known.items()]
+    return ", ".join([f"{label} of {_measure(str(quantity))}" if quantity is not None else label, *words])
+
+
+def _measure(quantity: str) -> str:
+    label = measure(quantity).label
+    return label[0].lower() + label[1:]
+
+
+def _unit(kind: str, column: str, group: pd.DataFrame) -> str:
+    """Return the kept unit of a column, that of the quantity for a reading's value."""
+    if column == "value" and kind == "readings":
+        return measure(str(group["quantity"].iloc[0])).unit
+    return kinds.KINDS[kind].column(column).unit
+
+
 def _told(value: object) -> str:
     if value is None or value is pd.NaT or (isinstance(value, float) and np.isnan(value)):
         return "blank"
+    if isinstance(value, pd.Timestamp):
+        return moment_text(value.to_datetime64())
     return f"{value:.12g}" if isinstance(value, float) else str(value)

@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+import pyarrow.compute as pc
 
 from analysis.records.cells import EMPTY, ERROR, MOMENT, NUMBER, TEXT, RawColumn
 from analysis.records.date_patterns import DatePart, date_part, day_numbers, days_from
@@ -18,7 +19,7 @@ from analysis.records.digit_patterns import patterns_of
 from analysis.records.missing import NO_VALUE, is_missing
 from analysis.records.parsed import DATE_ORDERS, DateOrder, DateQuestion, Flags, Moments, ParsedMoments, State, States
 
-__all__ = ["parse_dates", "parse_moments"]
+__all__ = ["parse_dates", "parse_moments", "without_years"]
 
 _NO_MOMENT = np.datetime64("NaT", "us")
 _DAY = np.timedelta64(86_400_000_000, "us")
@@ -27,6 +28,11 @@ _MANY_FOR_ONE = 50
 # Day numbers of 1990-01-01 and 2080-01-01 in a spreadsheet that counts from 1900.
 _FIRST_DAY_NUMBER, _LAST_DAY_NUMBER = 32_874, 65_745
 _DAY_ZERO = np.datetime64("1899-12-30", "us")
+_MONTH = "(?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)[a-z]*"
+_NO_YEAR = (
+    rf"(?i)^(?:[0-9]{{1,2}}(?:st|nd|rd|th)?[ .-]*{_MONTH}\.?|{_MONTH}\.?[ -]*[0-9]{{1,2}}(?:st|nd|rd|th)?"
+    r"|[0-9]{1,2}[./][0-9]{1,2}\.?)$"
+)
 _DAY_NUMBERS = "the spreadsheet's day numbers"
 _YEARS_OF_A_LOG, _FIRST_LIKELY_YEAR, _MANY_DATES = 5, 2010, 12
 _FEW_TEXTS, _FEW_DATES = 2, 3
@@ -47,6 +53,12 @@ class _Words:
     has_clock: Flags
     written: set[str]
     has_hyphens: bool = False
+
+
+def without_years(column: RawColumn) -> Flags:
+    """Return which cells hold a day and a month alone ("3 April", "3.4."), shape (n,)."""
+    found = pc.match_substring_regex(column.words, _NO_YEAR).to_numpy(zero_copy_only=False).astype(bool)
+    return np.asarray(np.append(found, False)[column.code])
 
 
 def parse_moments(column: RawColumn, order: DateOrder | None = None) -> ParsedMoments:

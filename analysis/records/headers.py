@@ -120,6 +120,8 @@ def _unit_in(part: str) -> str | None:
 def _names(bare: str, with_unit: bool) -> tuple[tuple[str, str | None], ...]:
     """Return the readings of a header's words: whole, and with a unit split off at each place where one can be."""
     readings: list[tuple[str, str | None]] = [(plain_words(bare), None)]
+    if with_unit and bare.startswith("%") and len(bare) > 2:
+        readings.append((plain_words(bare[1:]), "%"))
     if with_unit:
         for gap in _PARTS.finditer(bare):
             head, tail = bare[: gap.start()], bare[gap.end() :]

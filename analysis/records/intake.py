@@ -25,7 +25,7 @@ from analysis.records.recognise import Recognised, recognise
 from analysis.records.run_dates import packed_by_file
 from analysis.records.sequence import before_brewing
 from analysis.records.sheet import SheetResult, read_sheet
-from analysis.records.tables_below import tables_of
+from analysis.records.tables_on_sheet import tables_of
 from analysis.records.taken import FileIntake, Intake
 from analysis.records.unrecognised import unrecognised_sheet
 from analysis.records.workbook import ReadFile, read_file

@@ -7,6 +7,7 @@ row is then taken in whole. A word that says "no value" leaves the cell blank an
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -17,6 +18,7 @@ from analysis.records import kinds
 from analysis.records.cells import NUMBER, RawColumn, as_text_series
 from analysis.records.choices import CHOICES
 from analysis.records.context import Context, Values
+from analysis.records.dates import without_years
 from analysis.records.meaning import Meaning, wide_columns
 from analysis.records.missing import plain
 from analysis.records.numbers import are_ranges
@@ -62,6 +64,27 @@ _UNREADABLE = {
     "a number": "number", "a whole number": "number", "a date": "date", "a time of day": "time",
     "a length of time": "time",
 }  # fmt: skip
+
+
+@dataclass(frozen=True)
+class _Hint:
+    """What is said of cells that are not what is wanted in a way that is known."""
+
+    fits: Callable[[RawColumn], npt.NDArray[np.bool_]]
+    code: str
+    said: str
+    remedy: str
+
+
+_HINTS = {
+    "a number": _Hint(
+        are_ranges,
+        "number-range",
+        "is a range, and one number is wanted.",
+        "Write the number that was read; where none is known, leave the cell empty.",
+    ),
+    "a date": _Hint(without_years, "date-without-year", "has no year.", "Write the date with its year."),
+}
 _WHY_ASKED = {
     "mixed": "some dates fit only day before month and others only month before day",
     "turned": "the spreadsheet program seems to have turned day and month round where it could",
@@ -299,17 +322,15 @@ def _ask_order(context: Context, meaning: Meaning, cells: RawColumn, read: Parse
 
 def rows_of_state(context: Context, meaning: Meaning, cells: RawColumn, state: States, holds: str = "a number") -> None:
     """Reject the rows whose cell was not read, ask where a cell reads two ways, and count words for "missing"."""
-    ranges = (state == State.UNREADABLE) & are_ranges(cells)
+    unread = np.asarray(state == State.UNREADABLE)
+    hint = _HINTS.get(holds)
+    if hint is not None and unread.any():
+        hinted = unread & hint.fits(cells)
+        unread &= ~hinted
+        said = hint.said
+        context.faults.reject(hinted, hint.code, lambda text: f"“{text}” {said}", hint.remedy, meaning.header, cells)
     context.faults.reject(
-        ranges,
-        "number-range",
-        lambda text: f"“{text}” is a range, and one number is wanted.",
-        "Write the number that was read; where none is known, leave the cell empty.",
-        meaning.header,
-        cells,
-    )
-    context.faults.reject(
-        (state == State.UNREADABLE) & ~ranges,
+        unread,
         f"{_UNREADABLE[holds]}-unreadable",
         lambda text: f"“{text}” is not {holds}.",
         f"Write {holds}, or leave the cell empty where nothing was noted.",

@@ -26,6 +26,9 @@ _NUMBERED = re.compile(r"(.+?)(?: result| test| value| measurement)?(?: no)? ?#?
 _CONTAINERS = ("can", "bottle", "keg", "cask", "pack", "package", "sample", "specimen")
 _AGAIN = ("reading", "read", "rep", "replicate", "repeat", "repetition")
 _SERIAL = rf"(?P<word>{'|'.join((*_CONTAINERS, *_AGAIN))})(?: no)? ?#? ?(?P<number>[1-9]\d?|[a-f])"
+_PART_OF_RUN = r"(?P<number>start|beginning|middle|mid|end|first|last)(?: of)?(?: the)?(?: run)?"
+_PART_FIRST = re.compile(rf"{_PART_OF_RUN} (?P<of>.+)")
+_PART_LAST = re.compile(rf"(?P<of>.+?)(?: at)? {_PART_OF_RUN}")
 _NUMBER_FIRST = re.compile(rf"{_SERIAL} (?P<of>.+)")
 _NUMBER_LAST = re.compile(rf"(?P<of>.+) {_SERIAL}")
 _SPREAD = "median|min|minimum|max|maximum|sd|stdev|st dev|std dev|range|rsd|cv"
@@ -94,7 +97,7 @@ def _serial_of(name: str, unit: str | None) -> NamedMeasure | None:
     """Return the measure of a header that says what it numbers: "DO can 2", "Can 2 DO", "DO reading 2", "Rep 2 DO"."""
     found = _NUMBER_FIRST.fullmatch(name) or _NUMBER_LAST.fullmatch(name)
     if found is None:
-        return None
+        return _part_of_run(name, unit)
     for words, other in _with_and_without_number(found["of"]):
         for bare, stage in _with_and_without_stage(words):
             if bare in MEASURES:
@@ -104,6 +107,14 @@ def _serial_of(name: str, unit: str | None) -> NamedMeasure | None:
                 in_pack = None if found["word"] in ("sample", "specimen") else "pack"
                 return replace(named, stage=stage or in_pack, sample=found["number"].upper(), replicate=other)
     return None
+
+
+def _part_of_run(name: str, unit: str | None) -> NamedMeasure | None:
+    """Return the measure of a header that says from which part of a run its pack is: "DO start", "End TPO"."""
+    found = _PART_FIRST.fullmatch(name) or _PART_LAST.fullmatch(name)
+    if found is None or found["of"] not in MEASURES:
+        return None
+    return replace(_named(found["of"], unit or _own_unit(found["of"]), None), sample=found["number"])
 
 
 def _named(word: str, unit: str | None, stage: str | None) -> NamedMeasure:

@@ -307,3 +307,24 @@ def test_a_remark_on_cells_names_the_cells_and_their_rows(take_csv: Take) -> Non
     told = {problem.code: problem.message for problem in intake.problems}
     assert "“~35” in row 2, “36*” in row 4." in told["number-rough"]
     assert "“n/a” (2) from row 3 on." in told["value-missing"]
+
+
+@pytest.mark.parametrize("header", ["% O2 headspace", "% headspace O2", "HS O2 %", "% HSO"])
+def test_a_percent_sign_in_front_is_the_unit(take_csv: Take, header: str) -> None:
+    readings = take_csv(f"Run,Can,{header}\nR1,1,0.2\n").records["readings"]
+    assert readings[["quantity", "value", "unit"]].values.tolist() == [["headspace_oxygen", 0.2, "%"]]
+
+
+@pytest.mark.parametrize("cell", ["3 April", "Apr 3", "3rd April", "3.4.", "03/04"])
+def test_a_date_without_a_year_is_told_to_lack_it(take_csv: Take, cell: str) -> None:
+    intake = take_csv(f"Run,Batch,Packed on,DO (ppb)\nR1,7,2026-03-02,40\nR2,8,{cell},41\nR3,9,2026-04-13,42\n")
+    (problem,) = [p for p in intake.problems if p.severity is Severity.REJECTED]
+    assert (problem.code, problem.row, problem.value) == ("date-without-year", 3, cell)
+
+
+def test_a_contradiction_within_a_file_says_of_what_and_in_which_unit(take_csv: Take) -> None:
+    intake = take_csv("Run,Can,Haze (EBC)\nR1,1,0.8\nR1,1,0.9\n")
+    (first, _) = [p for p in intake.problems if p.severity is Severity.CONFLICT]
+    assert first.message == (
+        "Readings of haze, run R1, stage pack, sample 1: value is 0.8 EBC here and 0.9 EBC in log.csv, log, row 3."
+    )

@@ -163,3 +163,10 @@ def _mended(path: Path) -> Path:
                 cell.value = 43
     book.save(path)
     return path
+
+
+def test_parts_of_a_run_are_packs_of_their_own(take_csv: Take) -> None:
+    headers = "DO start (ppb),DO middle (ppb),End DO (ppb),Filler stops"
+    intake = take_csv(f"Run,Batch,Packed on,{headers}\n" + RUNS.format("40,35,36,2", "50,38,37,0"))
+    assert [told[1:] for told in _told(intake)][:3] == [("start", "", 40.0), ("middle", "", 35.0), ("end", "", 36.0)]
+    assert intake.sheets[0].kept_as_extra == ("Filler stops",)

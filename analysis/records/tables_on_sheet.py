@@ -1,4 +1,7 @@
-"""Does a sheet hold more than one table, one below the other?
+"""Does a sheet hold more than one table, beside or below each other?
+
+Tables beside each other are parted by a blank column, and either side is a kind of record by itself: batches on the
+left, runs on the right. Read as one, a run would get the batch that happens to stand in its row.
 
 A row of headers that are known, behind a blank row and with other words than the headers above, begins a table of its
 own: finings below the rouses, tastings below the cans. Each is read as a sheet by itself, with the rows where they
@@ -14,9 +17,10 @@ from dataclasses import replace
 import numpy as np
 import numpy.typing as npt
 
+from analysis.records.answers import Answers
 from analysis.records.cells import EMPTY, TEXT, RawColumn, RawSheet
 from analysis.records.headers import header_key
-from analysis.records.recognise import is_known_header
+from analysis.records.recognise import is_known_header, recognise
 
 __all__ = ["tables_of"]
 
@@ -28,16 +32,39 @@ _FIGURES = re.compile(r"[<>~]?\s*[-+]?\d[\d.,:/ -]*")
 
 def tables_of(sheet: RawSheet) -> tuple[RawSheet, ...]:
     """Return the tables of a sheet: the sheet itself where it has one, else its parts, named "Cellar, table 2"."""
+    parts = [part for side in _beside(sheet) for part in _below(side)]
+    names = [sheet.name, *(f"{sheet.name}, table {number}" for number in range(2, len(parts) + 1))]
+    return tuple(
+        part if part.name == name else replace(part, name=name) for part, name in zip(parts, names, strict=True)
+    )
+
+
+def _beside(sheet: RawSheet) -> list[RawSheet]:
+    """Return the sides of a sheet, left to right, where each is a kind of record by itself; else the sheet."""
+    filled = [bool((column.tag != EMPTY).any()) for column in sheet.columns]
+    ends = [j for j in range(1, len(filled)) if filled[j - 1] and not filled[j] and any(filled[j:])]
+    if not ends or len(ends) > _MOST:
+        return [sheet]
+    starts = [0, *(next(k for k in range(end, len(filled)) if filled[k]) for end in ends)]
+    sides = [_side(sheet, *span) for span in zip(starts, [*ends, len(filled)], strict=True)]
+    alone = [recognise(side, None, Answers()).kind for side in sides]
+    return sides if all(kind is not None for kind in alone) else [sheet]
+
+
+def _side(sheet: RawSheet, first: int, last: int) -> RawSheet:
+    """Return the columns from ``first`` to before ``last``, each where it stands on the sheet; the others are blank."""
+    columns = tuple(
+        column if first <= j < last else _blanked(column, len(column)) for j, column in enumerate(sheet.columns)
+    )
+    merged = tuple(range_ for range_ in sheet.merged if first <= range_[1] and range_[3] < last)
+    return replace(sheet, columns=columns, merged=merged)
+
+
+def _below(sheet: RawSheet) -> tuple[RawSheet, ...]:
+    """Return the tables below each other."""
     starts = _starts(sheet)
-    if not starts:
-        return (sheet,)
-    ends = [*starts, sheet.n_rows]
-    upper = _part(sheet, 0, starts[0], sheet.name)
-    lower = [
-        _part(sheet, start, end, f"{sheet.name}, table {number}")
-        for number, (start, end) in enumerate(zip(starts, ends[1:], strict=True), start=2)
-    ]
-    return (upper, *lower)
+    spans = zip([0, *starts], [*starts, sheet.n_rows], strict=True)
+    return tuple(_part(sheet, start, end) for start, end in spans) if starts else (sheet,)
 
 
 def _starts(sheet: RawSheet) -> list[int]:
@@ -91,11 +118,11 @@ def _are_same(texts: Sequence[str], above: Sequence[str]) -> bool:
     return sum(header_key(a) == header_key(b) for a, b in pairs) * 5 >= len(pairs) * 4
 
 
-def _part(sheet: RawSheet, first: int, last: int, name: str) -> RawSheet:
+def _part(sheet: RawSheet, first: int, last: int) -> RawSheet:
     """Return the rows from ``first`` to before ``last``, each where it stands on the sheet."""
     columns = tuple(_blanked(column.take(slice(0, last)), first) for column in sheet.columns)
     merged = tuple(range_ for range_ in sheet.merged if first <= range_[0] and range_[2] < last)
-    return replace(sheet, name=name, columns=columns, n_rows=last, merged=merged)
+    return replace(sheet, columns=columns, n_rows=last, merged=merged)
 
 
 def _blanked(column: RawColumn, rows: int) -> RawColumn:

@@ -75,3 +75,24 @@ def test_an_answer_may_be_given_to_the_second_table_alone(take: Take) -> None:
     said = SheetAnswers(sheets={"log.xlsx/Cellar, table 2": Answers(columns={"Tank": "ignore"})})
     first, second = take({"Cellar": [*ROUSES, [], *FININGS]}, answers=said).sheets
     assert (first.columns["Tank"], second.columns["Tank"]) == ("vessel", "ignore")
+
+
+BATCHES = [["Gyle", "Beer", "Brewed on"], [31, "Bitter", DAY], [32, "Porter", NEXT]]
+RUNS = [["Run", "Gyle", "Packed on", "TPO (ppb)"], ["K2", 32, NEXT, 75], ["K1", 31, NEXT, 70]]
+
+
+def test_tables_beside_each_other_are_read_apart(take: Take) -> None:
+    intake = take({"Both": [[*left, None, *right] for left, right in zip(BATCHES, RUNS, strict=True)]})
+    assert [(s.sheet, s.kind, s.accepted) for s in intake.sheets] == [
+        ("Both", "batches", 2), ("Both, table 2", "pack_runs", 2),
+    ]  # fmt: skip
+    runs = intake.records["pack_runs"]
+    assert runs[["run", "batch"]].values.tolist() == [["K2", "32"], ["K1", "31"]], "not the batch of the same row"
+    assert intake.records["batches"]["recipe"].tolist() == ["Bitter", "Porter"]
+
+
+def test_a_blank_column_within_a_table_parts_nothing(take: Take) -> None:
+    rows = [["Run", "Gyle", "Packed on", None, "TPO (ppb)", "Haze (EBC)"], ["K1", 31, NEXT, None, 70, 0.8]]
+    intake = take(rows)
+    assert [(s.kind, s.accepted) for s in intake.sheets] == [("pack_runs", 1)]
+    assert intake.records["readings"]["value"].tolist() == [70.0, 0.8]
