@@ -11,17 +11,15 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
-import numpy as np
 import pandas as pd
 
 from analysis.ledger.book import Book
 from analysis.ledger.reading import read_numbers
 from analysis.ledger.sources import Source
 from analysis.ledger.tables import KIND_TABLES
-from analysis.problems import Problem, Severity
-from analysis.records.occasions import are_apart, occasions
+from analysis.records.occasions import are_apart
 
-__all__ = ["RUNS", "anew_name", "begins_anew", "numbers_again", "runs_on_record", "told_anew"]
+__all__ = ["RUNS", "anew_name", "begins_anew", "runs_on_record", "told_anew"]
 
 RUNS = "pack_runs"
 _MARK = "//"  # no name of a sheet in a workbook can hold a stroke
@@ -61,11 +59,17 @@ def begins_anew(before: pd.DataFrame, now: pd.DataFrame) -> bool | None:
 
 
 def runs_on_record(book: Book) -> pd.DataFrame:
-    """Return the packaging runs of intakes that were not withdrawn: ``key``, ``moment``, ``family`` (its number)."""
-    rows = read_numbers(book.connection, KIND_TABLES[RUNS].records, ("key", "sheet", "packed_at"))
+    """Return the packaging runs of intakes that were not withdrawn.
+
+    Returns
+    -------
+    DataFrame
+        ``key`` (of the run and batch), ``moment``, ``family`` (its number) and ``source_row``.
+    """
+    rows = read_numbers(book.connection, KIND_TABLES[RUNS].records, ("key", "sheet", "packed_at", "source_row"))
     sheet = rows["sheet"].to_numpy()
     rows = rows.assign(moment=_moments(rows["packed_at"]), family=book.family_of(sheet))
-    return rows.loc[book.is_active(sheet), ["key", "moment", "family"]].reset_index(drop=True)
+    return rows.loc[book.is_active(sheet), ["key", "moment", "family", "source_row"]].reset_index(drop=True)
 
 
 def _moments(micros: pd.Series) -> pd.Series:
@@ -125,47 +129,3 @@ def _number(
             return number
         strange |= anew is True
     return max(begun) + 1 if strange and may_begin else max(begun)
-
-
-def numbers_again(offered: pd.DataFrame, recorded: pd.DataFrame, sources: Sequence[Source]) -> tuple[Problem, ...]:
-    """Say how many of the offered runs have the number of a run of another year, and are taken for another run.
-
-    Parameters
-    ----------
-    offered : DataFrame
-        The offered packaging runs: ``source``, ``source_row``, ``key``, ``moment``, ``run``, ``batch``.
-    recorded : DataFrame
-        As from ``runs_on_record``, before they are put on record.
-    sources : sequence of Source
-        What ``source`` counts through.
-    """
-    both = pd.concat([recorded[["key", "moment"]], offered[["key", "moment"]]], ignore_index=True)
-    both = both.assign(new=np.arange(len(both)) >= len(recorded), key=pd.factorize(both["key"])[0])
-    both["use"] = occasions(both["key"].to_numpy(np.int64), both["moment"].to_numpy(dtype="datetime64[us]"))
-    dated = both[both["moment"].notna()]
-    uses = dated.groupby(["key", "use"]).agg(new=("new", "all"), first=("moment", "min"), row=("new", "idxmax"))
-    since = uses.groupby(level="key")["first"].transform("min")
-    later = uses[uses["new"] & (uses["first"] > since)].reset_index().sort_values("first")
-    if not len(later):
-        return ()
-    row = offered.iloc[int(later["row"].iloc[0]) - len(recorded)]
-    source = sources[int(row["source"])]
-    earlier = uses.loc[later["key"].iloc[0], "first"].min()
-    had = "1 run has" if len(later) == 1 else f"{len(later):,} runs have"
-    return (
-        Problem(
-            "numbers-again",
-            f"{had} the run and batch number of a run of another year: run {row['run']} of batch {row['batch']} was"
-            f" packed on {_day(earlier)} and on {_day(row['moment'])}. They are taken for different runs.",
-            "Nothing to do where your numbers begin again each year; else correct the year and take the file in again.",
-            Severity.NOTE,
-            file=source.file,
-            sheet=source.sheet,
-            row=int(row["source_row"]),
-            column="packed_at",
-        ),
-    )
-
-
-def _day(moment: pd.Timestamp) -> str:
-    return f"{moment.day} {moment:%B %Y}"

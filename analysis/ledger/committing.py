@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analysis.ledger.anew import RUNS, numbers_again, runs_on_record, told_anew
+from analysis.ledger.anew import RUNS, runs_on_record, told_anew
 from analysis.ledger.applying import apply_changes
 from analysis.ledger.book import Book, next_number, open_book, turn_state
 from analysis.ledger.changes import Changes, Numbering
@@ -24,6 +24,7 @@ from analysis.ledger.results import Commit, Counts
 from analysis.ledger.settling import Incoming, incoming, settle_offered
 from analysis.ledger.sources import Source, known_files, sources_of, taken_before, write_sources
 from analysis.ledger.tables import INTAKES, SHEETS
+from analysis.ledger.years_told import told_of_years
 from analysis.problems import Problem
 from analysis.records import kinds
 from analysis.records.taken import Intake
@@ -71,8 +72,9 @@ def _with_years(book: Book, offer: _Offer) -> tuple[_Offer, tuple[Problem, ...]]
     frame = _runs_frame(_on_sheets(runs, ~offer.repeated))
     recorded = runs_on_record(book)
     known = known_files(book.connection, {source.sha256 for source in offer.sources})
-    told = numbers_again(frame, recorded, offer.sources)
-    return replace(offer, sources=told_anew(book, offer.sources, frame, recorded, known)), told
+    sources = told_anew(book, offer.sources, frame, recorded, known)
+    frame["family"] = book.families([source.family for source in sources])[frame["source"]]
+    return replace(offer, sources=sources), told_of_years(frame, recorded, sources)
 
 
 def _runs_frame(runs: Incoming) -> pd.DataFrame:

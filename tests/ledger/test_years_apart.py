@@ -82,6 +82,14 @@ def test_the_year_of_a_row_is_corrected_in_its_place(ledger: Ledger, offer, mend
     done = ledger.commit(offer("log v2.xlsx", pack_runs=[*others, run(mended, "1", "98")]), "Ines")
     assert done.counts == {"pack_runs": Counts(updated=1, unchanged=2)}
     assert days(ledger) == ["2025-12-01", "2025-12-08", mended]
+    (note,) = done.problems
+    assert (note.code, note.severity, note.row) == ("year-corrected", Severity.NOTE, 4)
+    assert note.message.startswith("1 run was dated in another year by an earlier version of this sheet: run 1 of")
+    assert "under another name" in note.remedy
+    grown = [*others, run(mended, "1", "98"), run("2026-01-09", "2", "1")]
+    again = ledger.commit(offer("log v3.xlsx", pack_runs=grown), "Ines")
+    assert codes(again) == []
+    ledger.withdraw(3, "it was right before", "Ines")
     ledger.withdraw(2, "it was right before", "Ines")
     assert days(ledger) == ["2025-01-02", "2025-12-01", "2025-12-08"]
 
@@ -113,6 +121,7 @@ def test_the_same_file_read_with_another_order_of_the_date_is_corrected(ledger: 
     ledger.commit(offer("log.xlsx", "same", pack_runs=[run("2004-03-26")]), "Ines")
     said = {"columns": {"Packed": "packed_at"}}
     done = ledger.commit(offer("log.xlsx", "same", said, pack_runs=[run("2026-03-04")]), "Ines")
+    assert codes(done) == ["year-corrected"]
     assert (done.counts, days(ledger)) == ({"pack_runs": Counts(updated=1)}, ["2026-03-04"])
 
 
