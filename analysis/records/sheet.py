@@ -37,6 +37,7 @@ from analysis.records.numbered import packs_by_column, settle_numbers
 from analysis.records.readings import read_long
 from analysis.records.recognise import Recognised
 from analysis.records.repeats import ignore_repeats, should_number
+from analysis.records.run_blocks import run_blocks
 from analysis.records.scores import read_attributes
 from analysis.records.stated import read_meter_checks, read_targets
 from analysis.records.table import table_of
@@ -215,7 +216,7 @@ def _extras(
     extras = context.recognised.having("extra")
     if not runs_too:
         return (), extras
-    group = pd.factorize(values.texts["run"].take(rows))[0].astype(np.int64)
+    group = run_blocks(values)[rows]
     per_run = tuple(m for m in extras if not varies_within(context, m, rows, group))
     middle = tuple(
         m

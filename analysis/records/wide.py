@@ -20,6 +20,7 @@ from analysis.records.marks import SAMPLES
 from analysis.records.parsed import State
 from analysis.records.parsing import parse_numbers
 from analysis.records.readings import Block, read_block
+from analysis.records.run_blocks import run_blocks
 from analysis.records.scores import ScoreBlock, read_score_block
 
 __all__ = [
@@ -167,16 +168,16 @@ def fill_run_details(context: Context, values: Values) -> None:
     run = values.texts.get("run")
     if run is None:
         return
-    filled = np.zeros(values.n, dtype=bool)
+    filled, block = np.zeros(values.n, dtype=bool), run_blocks(values)
     batch, packed = context.recognised.kept("batch"), context.recognised.kept("packed_at")
     if batch is not None:
         told = values.texts["batch"]
-        values.texts["batch"] = _of_group(told, run, context)
+        values.texts["batch"] = _of_group(told, block, context)
         filled |= (told.isna() & values.texts["batch"].notna()).to_numpy()
         context.filled[batch.column] = values.texts["batch"]
     if packed is not None:
         moments = pd.Series(values.moments["packed_at"])
-        whole = _of_group(moments, run, context)
+        whole = _of_group(moments, block, context)
         open_rows = (moments.isna() & whole.notna()).to_numpy()
         filled |= open_rows
         values.moments["packed_at"] = whole.to_numpy(dtype="datetime64[us]")
@@ -191,14 +192,14 @@ def fill_run_details(context: Context, values: Values) -> None:
         )
 
 
-def _of_group(column: pd.Series, run: pd.Series, context: Context) -> pd.Series:
+def _of_group(column: pd.Series, block: Rows, context: Context) -> pd.Series:
     """Fill blanks by the only value that the other rows of a run have."""
-    open_rows = column.isna().to_numpy() & run.notna().to_numpy() & context.active & ~context.faults.rejected
-    if not open_rows.any():
+    open_rows = column.isna().to_numpy() & (block >= 0) & context.active & ~context.faults.rejected
+    told = pd.DataFrame({"block": block, "value": column})[context.active & column.notna().to_numpy()]
+    known = told.drop_duplicates().drop_duplicates("block", keep=False).set_index("block")["value"]
+    if not open_rows.any() or not len(known):
         return column
-    told = pd.DataFrame({"run": run, "value": column})[context.active & column.notna().to_numpy()]
-    known = told.drop_duplicates().drop_duplicates("run", keep=False).set_index("run")["value"]
-    return column.where(~open_rows, run.map(known).astype(column.dtype))
+    return column.where(~open_rows, known.reindex(block).set_axis(column.index).astype(column.dtype))
 
 
 def number_samples(context: Context, values: Values, blocks: Sequence[Block], is_needed: bool) -> bool:
@@ -212,7 +213,7 @@ def number_samples(context: Context, values: Values, blocks: Sequence[Block], is
     rows = np.flatnonzero(context.table.active & values.present("run") & ~written)
     if rows.size == 0:
         return False
-    run = pd.factorize(values.texts["run"].take(rows))[0]
+    run = run_blocks(values)[rows]
     number = pd.Series(run).groupby(run).cumcount().to_numpy() + 1
     words = [str(k) for k in range(1, int(number.max()) + 1)]
     code = np.full(values.n, -1, dtype=np.int32)
