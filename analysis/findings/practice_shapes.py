@@ -7,7 +7,7 @@ be answered with yes is told in ``practice_one_answer``.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -106,7 +106,7 @@ def by_recipe(page: MixedFit, rows: FittedRows, candidate: Candidate) -> ByRecip
         return None
     slopes = {recipes[0]: _slope(fit, {column: 1.0})}
     slopes |= {r: _slope(fit, {column: 1.0, name: 1.0}) for r, name in zip(recipes[1:], own, strict=True)}
-    return ByRecipe(slopes, joint_test(fit, own).p)
+    return ByRecipe(slopes, joint_test(fit, own).p) if _all_told(slopes.values()) else None
 
 
 def bend(page: MixedFit, rows: FittedRows, candidate: Candidate) -> Bend | None:
@@ -126,8 +126,11 @@ def bend(page: MixedFit, rows: FittedRows, candidate: Candidate) -> Bend | None:
         return None
     low, middle, high = np.quantile(_doses(frame, candidate.column), (0.05, 0.5, 0.95))
     doses = np.linspace(low, high, CURVE_POINTS)
-    points = curve(fit, spline, doses.tolist(), float(middle), method="capped")
+    with np.errstate(all="ignore"):
+        points = curve(fit, spline, doses.tolist(), float(middle), method="capped")
     told = [(p.at * candidate.step, _from_middle(p, float(middle))) for p in points]
+    if not _all_told(slope for _, slope in told):
+        return None
     return Bend(tuple(told), float(middle) * candidate.step, nonlinearity(fit, spline).p)
 
 
@@ -187,8 +190,10 @@ def _interaction(page: MixedFit, rows: FittedRows, candidate: Candidate, partner
     fit = _refit(page, rows, added)
     if fit is None or not {column, product} <= set(fit.names):
         return None
-    tested = contrast(fit, product, method="capped")
     ends = [_slope(fit, {column: 1.0, product: at}) for at in (low, high)]
+    if not _all_told(ends):
+        return None
+    tested = contrast(fit, product, method="capped")
     return Interaction(partner.name, low * partner.step, high * partner.step, ends[0], ends[1], tested.p)
 
 
@@ -214,7 +219,14 @@ def _refit(page: MixedFit, rows: FittedRows, added: Mapping[str, pd.Series]) -> 
 
 
 def _slope(fit: MixedFit, weights: Mapping[str, float]) -> Slope:
-    return _as_slope(contrast(fit, weights, method="capped"))
+    with np.errstate(all="ignore"):
+        return _as_slope(contrast(fit, weights, method="capped"))
+
+
+def _all_told(slopes: Iterable[Slope]) -> bool:
+    """Return whether Kenward and Roger's series stands for every slope: with hardly more batches than columns it breaks
+    down, and the question is not answered."""
+    return all(math.isfinite(s.standard_error) and s.df >= 1.0 for s in slopes)
 
 
 def _as_slope(told: Contrast) -> Slope:

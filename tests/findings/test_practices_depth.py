@@ -2,10 +2,12 @@
 
 import json
 from dataclasses import replace
+from datetime import date
 
 import numpy as np
 import pytest
 
+from analysis.findings.filters import Filters
 from analysis.findings.practice_depth import deepen
 from analysis.findings.practice_document import InFull
 from analysis.findings.practices import practices
@@ -168,3 +170,16 @@ def test_the_document_in_full_holds_what_stands_behind_each_verdict(plain):
     assert {"within_recipes", "between_recipes", "curve", "interactions"} <= set(document["behind"][0])
     assert document["model_checks"]["largest_leverage"] < 1
     assert (told.answer, told.cautions, told.in_words()) == (plain.answer, plain.cautions, plain.in_words())
+
+
+@pytest.mark.parametrize(
+    ("recipes", "since"),
+    [(("W51", "I62"), date(2026, 6, 14)), (("L45", "S48"), date(2026, 5, 15)), (("L45", "S48"), date(2026, 4, 15))],
+)
+def test_a_question_that_few_batches_cannot_answer_is_left_open(simulated_packs, recipes, since):
+    """Kenward and Roger's series breaks down there: no number that is none may stand behind a verdict."""
+    finding = practices(simulated_packs, "haze", Filters(recipes=recipes, since=since))
+    depths = [deepen(finding, effect.practice) for effect in finding.practices]
+    assert depths
+    json.dumps([depth.as_document() for depth in depths], allow_nan=False)
+    assert any(np.isnan(depth.bends_p) or np.isnan(depth.recipes_differ_p) for depth in depths)
