@@ -49,7 +49,8 @@ def _of_group(kind: str, group: pd.DataFrame, columns: list[str]) -> list[Proble
         return []
     column = "value" if "value" in differing else differing[0]
     unit = _unit(kind, column, group)
-    told = [f"{_told(value)} {unit}".strip() for value in group[column].tolist()]
+    values = [_told(value) for value in group[column].tolist()]
+    told = [f"{value} {unit}".strip() for value in values]
     problems = []
     for place, (_, row) in enumerate(group.iterrows()):
         other = group.iloc[0 if place else 1]
@@ -57,10 +58,9 @@ def _of_group(kind: str, group: pd.DataFrame, columns: list[str]) -> list[Proble
             f"{_about(kind, row)}: {column.replace('_', ' ')} is {told[place]} here and {told[0 if place else 1]}"
             f" in {other['file']}, {other['sheet']}, row {other['source_row']}."
         )
-        problems.append(
-            Problem("conflict", message, "Both are kept and neither is used until you say which is right.",
-                    Severity.CONFLICT, str(row["file"]), str(row["sheet"]), int(row["source_row"]), column, told[place])
-        )  # fmt: skip
+        remedy = "Both are kept and neither is used until you say which is right."
+        at = (str(row["file"]), str(row["sheet"]), int(row["source_row"]), column, values[place])
+        problems.append(Problem("conflict", message, remedy, Severity.CONFLICT, *at))
     return problems
 
 

@@ -21,6 +21,7 @@ _DEGREES = re.compile(
     r"(?<![\d.,])(90|25|15|13|12|11)\s*(?:°|º|deg\b|degrees?\b|d\b)(?!\s*[cf]\b)|@\s*(90|25|15|13|12|11)\b"
 )
 _FORWARD = re.compile(r"\b(?:forward|fwd|forwards)\b")
+_NUMBER_BEHIND = re.compile(r"(?P<of>.*[^\W\d].*?)[\s,]*[\s#](?P<number>[1-9]\d?)")
 _DATE_ORDERS: tuple[tuple[re.Pattern[str], DateOrder], ...] = (
     (re.compile(r"y{2,4}\s*[/.\- ]\s*m{1,2}\s*[/.\- ]\s*d{1,2}\b"), "year-month-day"),
     (re.compile(r"d{1,2}\s*[/.\- ]\s*m{1,3}\b(?:\s*[/.\- ]\s*y{2,4})?"), "day-month"),
@@ -127,6 +128,9 @@ def _names(bare: str, with_unit: bool) -> tuple[tuple[str, str | None], ...]:
             head, tail = bare[: gap.start()], bare[gap.end() :]
             if head and tail and is_unit(tail):
                 readings.append((plain_words(head), tail))
+        numbered = _NUMBER_BEHIND.fullmatch(bare)
+        if numbered is not None:
+            readings += [(f"{name} {numbered['number']}", unit) for name, unit in _names(numbered["of"], True) if unit]
     for name, unit in tuple(readings):
         short = singular(name)
         if short != name:

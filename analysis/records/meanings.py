@@ -226,7 +226,7 @@ def _needs(kind: str, kept: set[str], meanings: Sequence[Meaning]) -> list[tuple
     if kind == "pack_runs":
         packed = next((m for m in meanings if m.role == "kept" and m.name == "packed_at"), None)
         is_log = packed is not None and (not packed.is_weak or not measures or bool(kept & set(_PACK_ONLY)))
-        names_itself = "batch" in kept and packed is not None and not packed.is_weak
+        names_itself = "batch" in kept and packed is not None and (not packed.is_weak or bool(kept & set(_PACK_ONLY)))
         return [("run", "run" in kept or names_itself), ("batch", "batch" in kept), ("packed_at", is_log)]
     if kind == "readings":
         return [("batch, run or vessel", bool(kept & {"batch", "run", "vessel"})),

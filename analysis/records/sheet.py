@@ -32,7 +32,7 @@ from analysis.records.faults import Faults
 from analysis.records.frames import frame_of
 from analysis.records.kept import read_kept
 from analysis.records.meaning import Meaning
-from analysis.records.notices import note_packing_dates, note_unknown_answers
+from analysis.records.notices import note_hidden, note_measures_left, note_packing_dates, note_unknown_answers
 from analysis.records.numbered import packs_by_column, settle_numbers
 from analysis.records.readings import read_long
 from analysis.records.recognise import Recognised
@@ -91,6 +91,8 @@ def read_sheet(sheet: RawSheet, recognised: Recognised, today: date, dates_are_p
     faults = Faults(sheet.file, sheet.name, table.first_row, table.active)
     context = Context(kind, sheet.name, recognised, table, faults, _decimal(sheet, recognised))
     note_unknown_answers(context)
+    note_hidden(context, sheet.hidden)
+    note_measures_left(context)
     values = read_kept(context)
     name_runs(context, values)
     if recognised.having("measure"):

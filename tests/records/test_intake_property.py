@@ -32,7 +32,21 @@ WORDS = sorted({word for columns in HEADERS.values() for words in columns.values
 HEADER = st.one_of(
     st.sampled_from(WORDS),
     st.sampled_from(
-        ["DO (ppb)", "TPO", "Haze (NTU)", "Haze 25° (EBC)", "Meter", "Papery", "Time", "Temp (°F)", "Who", ""]
+        [
+            "DO (ppb)",
+            "DO 1",
+            "DO 2",
+            "TPO can 1",
+            "TPO",
+            "Haze (NTU)",
+            "Haze 25° (EBC)",
+            "Meter",
+            "Papery",
+            "Time",
+            "Temp (°F)",
+            "Who",
+            "",
+        ]
     ),
 )
 
@@ -95,6 +109,7 @@ def test_rows_add_up_whatever_a_person_answers(
         units=data.draw(st.dictionaries(texts, st.sampled_from(["NTU", "ppb", "hL", "nonsense"]), max_size=2)),
         dates=data.draw(st.dictionaries(texts, st.sampled_from(["day-month", "month-day"]), max_size=2)),
         angles=data.draw(st.dictionaries(texts, st.sampled_from(["90", "forward"]), max_size=1)),
+        numbers=data.draw(st.dictionaries(texts, st.sampled_from(["sample", "replicate"]), max_size=1)),
         decimal=data.draw(st.sampled_from([None, ".", ","])),
     )
     _check(_taken(tmp_path, table, answers=SheetAnswers(answers), kind=data.draw(st.sampled_from([None, kind]))))

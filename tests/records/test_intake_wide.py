@@ -328,3 +328,20 @@ def test_a_contradiction_within_a_file_says_of_what_and_in_which_unit(take_csv: 
     assert first.message == (
         "Readings of haze, run R1, stage pack, sample 1: value is 0.8 EBC here and 0.9 EBC in log.csv, log, row 3."
     )
+
+
+@pytest.mark.parametrize("header", ["DO lab cross check", "TPO recalculated (ppb)", "Old haze figure"])
+def test_a_further_column_that_names_a_measure_is_remarked_on(take_csv: Take, header: str) -> None:
+    text = f"Run,Can,CO2 (g/L),{header}\nR1,1,5.1,30\nR1,2,5.0,31\n"
+    (problem,) = take_csv(text).problems
+    assert (problem.code, problem.severity, problem.column) == ("measure-maybe", Severity.NOTE, header)
+    assert take_csv(text, answers=SheetAnswers(Answers(columns={header: "extra"}))).problems == ()
+
+
+def test_a_packaging_log_without_run_numbers_may_call_its_day_a_date(take_csv: Take) -> None:
+    text = 'Brew no.,Beer,Date,Bottling line,"TPO, ppb 1","TPO, ppb 2"\nW-1,Mild,2026-03-02,A,90,91\n'
+    intake = take_csv(text)
+    assert intake.records["pack_runs"]["run"].tolist() == ["W-1 2026-03-02"]
+    assert intake.records["readings"][["sample", "value"]].values.tolist() == [["1", 90.0], ["2", 91.0]]
+    beers = take_csv("Gyle,Beer,Date,Size (hL)\n1,Mild,2026-03-02,20\n")
+    assert beers.sheets[0].kind == "batches"

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import datetime, time
+from pathlib import Path
+
+import xlsxwriter
 
 from analysis.problems import Severity
-from analysis.records import Answers, Intake, SheetAnswers
+from analysis.records import Answers, Intake, SheetAnswers, SourceFile, take_in
 
 Take = Callable[..., Intake]
 DAY, NEXT = datetime(2026, 2, 20), datetime(2026, 2, 27)
@@ -96,3 +99,16 @@ def test_a_blank_column_within_a_table_parts_nothing(take: Take) -> None:
     intake = take(rows)
     assert [(s.kind, s.accepted) for s in intake.sheets] == [("pack_runs", 1)]
     assert intake.records["readings"]["value"].tolist() == [70.0, 0.8]
+
+
+def test_a_hidden_sheet_is_said_to_be_one(tmp_path: Path) -> None:
+    path = tmp_path / "log.xlsx"
+    with xlsxwriter.Workbook(path) as workbook:
+        for name in ("Batches", "Old"):
+            sheet = workbook.add_worksheet(name)
+            sheet.write_row(0, 0, ["Gyle", "Beer"])
+            sheet.write_row(1, 0, [len(name), "Mild"])
+        sheet.hide()
+    intake = take_in([SourceFile(path, "log.xlsx")])
+    assert [(p.code, p.sheet) for p in intake.problems] == [("sheet-hidden", "Old")]
+    assert len(intake.records["batches"]) == 2
