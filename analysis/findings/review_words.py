@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from analysis.charts import RULES
 from analysis.findings.review_matters import Matter
 from analysis.findings.review_seen import SeenMatter, SeenPoint
 from analysis.findings.series import Move, Series
@@ -49,8 +48,8 @@ def _moved(matter: Matter, move: Move) -> str:
     if move.gradual:
         until = "" if move.ends is None else f" to about {day(move.ends)}"
         return f"The level {way} slowly {by}, from about {day(move.at)}{until}."
-    how = " Whether at once or slowly the runs do not tell." if move.may_be_gradual else ""
-    return f"The level {way} {by}, about {day(move.at)} ({days_between(move.earliest, move.latest)}).{how}"
+    when = f"about {day(move.at)} ({days_between(move.earliest, move.latest)})"
+    return f"The level {way} {by}, {when}. {move.undecided()}".rstrip()
 
 
 def _far(matter: Matter) -> str:
@@ -84,7 +83,7 @@ def _stretch(matter: Matter) -> str:
 
 
 def _rules(matter: Matter) -> str:
-    return listing(list(dict.fromkeys(RULES[signal.rule].says for signal in matter.stretch.signals)))
+    return listing(list(dict.fromkeys(signal.says for signal in matter.stretch.signals)))
 
 
 def _end(matter: Matter) -> str:

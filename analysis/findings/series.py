@@ -11,6 +11,7 @@ import pandas as pd
 
 from analysis.findings.series_batches import SeveralRuns
 from analysis.findings.series_targets import TargetsKept
+from analysis.findings.wording import percent
 from analysis.vocabulary import Measure, Scale
 
 __all__ = ["IfSlow", "Move", "PhaseShown", "Point", "RestsOn", "Series", "SignalFound", "or_none"]
@@ -119,6 +120,19 @@ class Move:
     ends: pd.Timestamp | None = None
     rests_on: RestsOn | None = None
     if_slow: IfSlow | None = None
+
+    def undecided(self) -> str:
+        """Return that the runs do not tell a step from a climb, and how large a climb; empty where they do."""
+        if not self.may_be_gradual or self.gradual:
+            return ""
+        slow = self.if_slow
+        if slow is None or not math.isfinite(slow.percent):
+            return "Whether at once or slowly the runs do not tell."
+        interval = f"95 % interval {percent(slow.low)} to {percent(slow.high)}"
+        return (
+            f"Whether at once or slowly the runs do not tell; if slowly, it is {percent(slow.percent)} in all "
+            f"({interval})."
+        )
 
     def as_document(self) -> dict[str, object]:
         """Return the move as the JSON document of the command line has it."""

@@ -220,17 +220,7 @@ def _when(move: Move) -> str:
     dates = days_between(move.earliest, move.latest)
     if move.gradual and move.ends is not None:
         return f"It moved slowly: it began about {day(move.at)}, {dates}, and was over about {day(move.ends)}."
-    began = f"It began about {day(move.at)}, {dates}."
-    if not move.may_be_gradual:
-        return began
-    slow = move.if_slow
-    if slow is None or not math.isfinite(slow.percent):
-        return f"{began} Whether at once or slowly the runs do not tell."
-    interval = f"95 % interval {percent(slow.low)} to {percent(slow.high)}"
-    return (
-        f"{began} Whether at once or slowly the runs do not tell; if slowly, it is {percent(slow.percent)} in all "
-        f"({interval})."
-    )
+    return f"It began about {day(move.at)}, {dates}. {move.undecided()}".rstrip()
 
 
 def _signals(series: Series, finding: Stability) -> Component:

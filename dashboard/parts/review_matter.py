@@ -8,7 +8,6 @@ from collections.abc import Sequence
 from dash import dcc, html
 from dash.development.base_component import Component
 
-from analysis.charts import RULES
 from analysis.findings.filters import Filters
 from analysis.findings.practice_words import spoken
 from analysis.findings.review import ReviewFinding
@@ -17,6 +16,7 @@ from analysis.findings.review_differences import Difference, Differences, NotExp
 from analysis.findings.review_items import Item, Standing
 from analysis.findings.review_matters import Matter
 from analysis.findings.review_words import RUNS_BESIDE, limits_in_words
+from analysis.findings.series_batches import pattern_says
 from analysis.findings.wording import amount, change, count, percent, span
 from dashboard.parts.addresses import query
 from dashboard.parts.tables import Cell, Column, data_table, short_day
@@ -91,10 +91,10 @@ def runs_part(matter: Matter) -> Component:
     first = max(matter.stretch.first, last + 1 - _MOST_RUNS)
     own = matter.chart.iloc[first : last + 1]
     rows: list[tuple[Cell, ...]] = []
-    points = matter.series.points[first : last + 1]
+    points, of_batches = matter.series.points[first : last + 1], matter.series.several_runs is not None
     for point, value, meter in zip(points, own["value"], own["meter"], strict=True):
         run: Cell = dcc.Link(point.run, href=f"/packs{query(Filters(), run=point.run)}") if point.run else ""
-        signals = ", ".join(RULES[code].says for code in point.signals)
+        signals = ", ".join(pattern_says(code, of_batches) for code in point.signals)
         read = amount(float(value), matter.measure.unit)
         rows.append((short_day(point.at), run, point.batch, read, str(meter or ""), signals))
     table = data_table(f"Runs of {matter.key.title}", columns, rows)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from datetime import date
 
 import pandas as pd
@@ -77,6 +78,14 @@ def test_the_climb_is_told_as_one_that_lasts(matters):
     assert climb.lasts
     assert climb.size.change > 0
     assert "It still stands so" in told(climb) or "It has not come back" in told(climb)
+
+
+def test_where_a_climb_may_be_a_step_its_size_as_a_climb_holds_the_truth(matters):
+    climb = next(m for m in matters if m.key.title == "Haze: P40, can")
+    move = climb.stretch.move
+    assert move.may_be_gradual
+    assert move.if_slow.low <= 100 * math.expm1(truth.CLIMB.log_effect) <= move.if_slow.high
+    assert f"if slowly, it is +{move.if_slow.percent:.0f} % in all" in told(climb)
 
 
 def test_the_drifting_meter_is_named_beside_what_it_read(table, matters, ledger):
