@@ -9,8 +9,9 @@ from analysis.records.cells import BOOL, CLOCK, EMPTY, MOMENT, NUMBER, TEXT, Raw
 from analysis.records.meaning import Look, Looks
 from analysis.records.parsed import State
 from analysis.records.parsing import parse_clocks, parse_moments, parse_numbers
+from analysis.units import Unit, recognise_unit
 
-__all__ = ["looks_below"]
+__all__ = ["looks_below", "volume_below"]
 
 _LOOKED_AT = 400
 _DAY_NUMBERS = (32_874, 65_745)
@@ -27,6 +28,17 @@ def looks_below(sheet: RawSheet, first_row: int) -> Looks:
         return known[column]
 
     return look
+
+
+def volume_below(column: RawColumn, first_row: int) -> str | None:
+    """Return the unit of volume that most cells of a column state ("500 ml"), None where they state none."""
+    sample = _sample(column, first_row)
+    read = parse_numbers(sample)
+    stated = read.unit_code[(read.state == State.READ) & (read.unit_code >= 0)]
+    if len(stated) * 2 <= len(sample):
+        return None
+    unit = read.units[int(np.bincount(stated).argmax())]
+    return unit if isinstance(recognise_unit(unit, "size"), Unit) else None
 
 
 def _sample(column: RawColumn, first_row: int) -> RawColumn:

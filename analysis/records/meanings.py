@@ -23,7 +23,7 @@ from analysis.records.wide_meanings import owned, take_attributes, take_measures
 from analysis.units import recognise_unit
 from analysis.vocabulary import MEASURES, slug
 
-__all__ = ["match_kind"]
+__all__ = ["CONTAINERS", "match_kind"]
 
 _WEAK = 1
 _NUMERIC = ("number", "count")
@@ -35,7 +35,7 @@ _UNIT_HEADERS = {
     "original_gravity": ("plato", "°p", "sg"),
 }
 """Headers that are nothing but a unit, and so say theirs, by column."""
-_CONTAINERS = ("can", "bottle", "keg", "cask", "pack", "package", "container")
+CONTAINERS = ("can", "bottle", "keg", "cask", "pack", "package", "container")
 """Words that mean a size where a unit of volume stands with them ("Can ml"), and a sample or a format elsewhere."""
 _PACK_ONLY = ("format", "size", "headspace", "line", "fill_temperature")
 
@@ -166,7 +166,7 @@ def _take_columns(
 
 def _is_known(name: str, said: str, unit: str | None, words: Mapping[str, int]) -> bool:
     """Tell whether words can be a column's; a container with a unit of volume ("Can ml") is nothing but a size."""
-    if said in _CONTAINERS and unit is not None and recognise_unit(unit, "size") is not None:
+    if said in CONTAINERS and unit is not None and recognise_unit(unit, "size") is not None:
         return name == "size"
     return said in words
 

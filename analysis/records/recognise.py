@@ -10,19 +10,19 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from analysis.records.answers import Answers
-from analysis.records.cells import EMPTY, TEXT, RawSheet
+from analysis.records.cells import EMPTY, TEXT, RawColumn, RawSheet
 from analysis.records.choices import operation_of
 from analysis.records.headers import Header, read_header, unique_headers
 from analysis.records.kinds import KINDS
-from analysis.records.looks import looks_below
+from analysis.records.looks import looks_below, volume_below
 from analysis.records.marks import OURS
 from analysis.records.meaning import Match, Meaning
-from analysis.records.meanings import match_kind
+from analysis.records.meanings import CONTAINERS, match_kind
 from analysis.records.measure_headers import measure_of
 from analysis.records.words import ALL_HEADERS, HEADER_TOKENS, plain_words
 from analysis.units import is_unit
@@ -195,8 +195,15 @@ def _matches(sheet: RawSheet, row: _HeaderRow, wanted: Sequence[str], answers: A
     headers: list[Header | None] = []
     for j, (text, key) in enumerate(zip(row.texts, unique_headers(list(row.texts)), strict=True)):
         has_cells = bool(text) or looks(j) != "empty"
-        headers.append(read_header(text, key) if has_cells else None)
+        headers.append(_with_volume(sheet.columns[j], row, read_header(text, key)) if has_cells else None)
     return [match_kind(kind, headers, looks, answers) for kind in wanted]
+
+
+def _with_volume(column: RawColumn, row: _HeaderRow, header: Header) -> Header:
+    """Give a header such as "Bottle" the unit of its cells where they are volumes: it is a size then, and no number."""
+    if header.unit is not None or header.words not in CONTAINERS:
+        return header
+    return replace(header, unit=volume_below(column, row.first_row))
 
 
 def _header_rows(sheet: RawSheet) -> list[_HeaderRow]:

@@ -267,7 +267,14 @@ def test_a_packaging_date_and_a_start_make_one_moment(take_csv: Take, start: str
 
 @pytest.mark.parametrize(
     ("header", "cell", "size"),
-    [("Can ml", "330", 330.0), ("Can (ml)", "440", 440.0), ("Bottle cl", "33", 330.0), ("Keg (L)", "30", 30_000.0)],
+    [
+        ("Can ml", "330", 330.0),
+        ("Can (ml)", "440", 440.0),
+        ("Bottle cl", "33", 330.0),
+        ("Keg (L)", "30", 30_000.0),
+        ("Bottle", "500ml", 500.0),
+        ("Can", "33 cl", 330.0),
+    ],
 )
 def test_a_container_with_a_unit_of_volume_is_the_packs_size(
     take_csv: Take, header: str, cell: str, size: float
