@@ -66,6 +66,26 @@ def test_spreadsheets_are_looked_at_before_they_are_taken_in(empty, visiting, wo
     expect(history).to_contain_text("only a test")
 
 
+def test_what_bare_numbers_count_is_said_and_can_be_changed(empty, visiting, tmp_path):
+    path = tmp_path / "cans.csv"
+    path.write_text("Run,Batch,Packed on,TPO 1 (ppb),TPO 2 (ppb)\nR1,7,2026-03-02,80,82\nR2,8,2026-03-03,90,91\n")
+    page = visiting(empty).open("/")
+    drop(page, [path])
+    remark = page.get_by_text("TPO 1 (ppb), TPO 2 (ppb): taken for a pack each")
+    expect(remark).to_be_visible()
+    page.get_by_role("button", name=re.compile("Look closer at cans")).click()
+    closer = page.locator(".closer")
+    expect(closer.get_by_text("pack 2, as TPO 1 (ppb)")).to_be_visible()
+    closer.get_by_role("textbox", name="What the number in TPO 1 (ppb) counts").click()
+    page.get_by_role("option", name="one pack, read again").click()
+    page.get_by_role("button", name="Read again with these answers").click()
+    expect(remark).to_have_count(0)
+    page.get_by_role("button", name=re.compile("Look closer at cans")).click()
+    expect(closer.get_by_text("reading 2, as TPO 1 (ppb)")).to_be_visible()
+    page.get_by_role("button", name="Put aside").click()
+    expect(page.get_by_role("heading", name="Before it is stored")).to_be_hidden()
+
+
 def test_a_recipe_holds_across_pages_and_stands_in_the_address(demo, visiting):
     page = visiting(demo).open("/packs")
     page.get_by_role("region", name=re.compile("Finished packs")).wait_for()
