@@ -12,6 +12,7 @@ import numpy.typing as npt
 from analysis.records import kinds
 from analysis.records.air_saturated import air_saturated
 from analysis.records.context import Context, Values
+from analysis.records.scale_slips import note_scale_slips
 from analysis.vocabulary import measure
 
 __all__ = ["check_rows", "check_value"]
@@ -76,6 +77,7 @@ def check_value(
         header,
         context.cells(meaning),
     )
+    note_scale_slips(context, meaning, name, rows, value)
 
 
 def _range(low: float, high: float, unit: str) -> str:

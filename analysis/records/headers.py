@@ -21,7 +21,9 @@ _DEGREES = re.compile(
     r"(?<![\d.,])(90|25|15|13|12|11)\s*(?:°|º|deg\b|degrees?\b|d\b)(?!\s*[cf]\b)|@\s*(90|25|15|13|12|11)\b"
 )
 _FORWARD = re.compile(r"\b(?:forward|fwd|forwards)\b")
-_NUMBER_BEHIND = re.compile(r"(?P<of>.*[^\W\d].*?)[\s,]*[\s#](?P<number>[1-9]\d?)")
+_UNIT_WITHIN = re.compile(
+    r"(?<=[\s,])(?:ppb|ppm|ppmv|ntu|ebc|fnu|[µu]g/l|mg/l|g/l|vols?|%)(?=[\s,-]+\S)", re.IGNORECASE
+)
 _DATE_ORDERS: tuple[tuple[re.Pattern[str], DateOrder], ...] = (
     (re.compile(r"y{2,4}\s*[/.\- ]\s*m{1,2}\s*[/.\- ]\s*d{1,2}\b"), "year-month-day"),
     (re.compile(r"d{1,2}\s*[/.\- ]\s*m{1,3}\b(?:\s*[/.\- ]\s*y{2,4})?"), "day-month"),
@@ -128,9 +130,9 @@ def _names(bare: str, with_unit: bool) -> tuple[tuple[str, str | None], ...]:
             head, tail = bare[: gap.start()], bare[gap.end() :]
             if head and tail and is_unit(tail):
                 readings.append((plain_words(head), tail))
-        numbered = _NUMBER_BEHIND.fullmatch(bare)
-        if numbered is not None:
-            readings += [(f"{name} {numbered['number']}", unit) for name, unit in _names(numbered["of"], True) if unit]
+        for unit_within in _UNIT_WITHIN.finditer(bare):
+            rest = f"{bare[: unit_within.start()]} {bare[unit_within.end() :]}"
+            readings.append((plain_words(rest), unit_within.group()))
     for name, unit in tuple(readings):
         short = singular(name)
         if short != name:

@@ -35,6 +35,7 @@ _SPREAD = "median|min|minimum|max|maximum|sd|stdev|st dev|std dev|range|rsd|cv"
 _SUMMARY = re.compile(
     rf"(?P<mean>average|avg|ave|mean)? ?(?:{_SPREAD})? ?(?:of )?(?P<of>.+?)"
     rf"(?: (?P<mean_behind>average|avg|ave|mean))?(?: (?:{_SPREAD}))?"
+    r"(?: (?:of|n) ?\d+(?: (?:cans|bottles|packs|kegs|samples))?)?"
 )
 
 

@@ -352,3 +352,27 @@ def test_a_packaging_log_without_run_numbers_may_call_its_day_a_date(take_csv: T
     assert intake.records["readings"][["sample", "value"]].values.tolist() == [["1", 90.0], ["2", 91.0]]
     beers = take_csv("Gyle,Beer,Date,Size (hL)\n1,Mild,2026-03-02,20\n")
     assert beers.sheets[0].kind == "batches"
+
+
+@pytest.mark.parametrize(
+    "headers", ["TPO ppb - can 1,TPO ppb - can 2", "TPO, ppb 1|TPO, ppb 2", "TPO ppb #1,TPO ppb #2"]
+)
+def test_a_unit_within_a_header_is_its_unit(take_csv: Take, headers: str) -> None:
+    columns = ",".join(f'"{header}"' for header in headers.replace("|", "\n").replace(",TPO", "\nTPO").split("\n"))
+    readings = take_csv(f"Run,Batch,Packed on,{columns}\nR1,7,2026-03-02,80,82\n").records["readings"]
+    assert readings[["sample", "value"]].values.tolist() == [["1", 80.0], ["2", 82.0]]
+
+
+@pytest.mark.parametrize("header", ["DO (ppb) avg of 3", "Mean DO (ppb) of 3 cans", "DO average n=3 (ppb)"])
+def test_a_mean_of_so_many_is_a_mean(take_csv: Take, header: str) -> None:
+    assert take_csv(f"Run,Can,{header}\nR1,1,40\n").records["readings"]["value"].tolist() == [40.0]
+
+
+def test_readings_a_thousand_times_off_the_others_are_remarked_on(take_csv: Take) -> None:
+    cells = ["80", "82", "0.081", "79", "90", "85", "95"]
+    text = "Run,Can,TPO (ppb)\n" + "".join(f"R1,{can},{cell}\n" for can, cell in enumerate(cells))
+    (problem,) = take_csv(text).problems
+    assert (problem.code, problem.severity, problem.column) == ("scale-slip", Severity.NOTE, "TPO (ppb)")
+    assert "“0.081” in row 4" in problem.message
+    assert take_csv(text.replace("0.081", "0.081 ppm")).problems == ()
+    assert take_csv(text.replace("0.081", "8.1")).problems == ()
