@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
@@ -75,9 +76,10 @@ def fit_practices(design: PracticeDesign) -> PracticeFits:
     columns = [c.column for c in design.candidates if c.column in fit.names]
     times = [c.column for c in design.candidates if may_follow(c) and c.column in columns]
     memory = memory_of(fit, rows)
-    plain = _slopes(fit, columns) if censored is None else censored_slopes(censored.laplace, fit, columns)
-    together = widened(plain, memory)
-    sides = None if censored is None else censored_sides(censored, fit, together, design.trend, times)
+    with np.errstate(invalid="ignore"):  # a likelihood that is flat in a slope has no standard error for it
+        plain = _slopes(fit, columns) if censored is None else censored_slopes(censored.laplace, fit, columns)
+        together = widened({column: slope for column, slope in plain.items() if _is_told(slope)}, memory)
+        sides = None if censored is None else censored_sides(censored, fit, together, design.trend, times)
     if sides is None:
         sides = _sides(fit, columns, together, design.trend, times)
     return PracticeFits(
@@ -90,6 +92,12 @@ def fit_practices(design: PracticeDesign) -> PracticeFits:
         frame=frame,
         memory=memory,
     )
+
+
+def _is_told(slope: Slope) -> bool:
+    """Return whether the likelihood says how sure a slope is: with hardly more batches than practices, and limits among
+    the readings, it may be flat in one."""
+    return math.isfinite(slope.estimate) and 0 < slope.standard_error < math.inf
 
 
 def _hardly_any_exact(design: PracticeDesign) -> str:

@@ -83,9 +83,12 @@ def one_answer(
     candidates : sequence of Candidate
         The design's; those that the model tells are asked of, the others may be partners.
     margins : mapping of column to MarginAtLevel
+        Of those that are told.
     """
     found: dict[str, OneAnswer] = {}
     for column, asked in stand_out(page, frame, candidates).items():
+        if column not in margins:
+            continue
         candidate = next(c for c in candidates if c.column == column)
         small = _small_in_each(page, frame, candidate, asked, candidates, margins[column])
         found[column] = OneAnswer(tuple(_sentence(one) for one in asked), small)

@@ -156,7 +156,9 @@ def _answered(
     ordered = tuple(sorted(made, key=lambda e: _place(e, uneven_ones | together)))
     return PracticesFinding(
         question=_question(what),
-        answer=_answer(what, ordered, joint, uneven_ones) if ordered else _nothing_compared(what, frame),
+        answer=_answer(what, ordered, joint, uneven_ones)
+        if ordered
+        else _nothing_compared(what, frame, left_over=bool(design.candidates)),
         cautions=(
             *table.remarks_on(what.name, stage="pack"),
             *controls.sentences,
@@ -334,12 +336,14 @@ def _question(what: Measure) -> str:
     return f"Which practices shift {spoken_measure(what)} in the finished pack?"
 
 
-def _nothing_compared(what: Measure, frame: pd.DataFrame) -> str:
-    """Return the answer where no practice could be held against another."""
+def _nothing_compared(what: Measure, frame: pd.DataFrame, *, left_over: bool) -> str:
+    """Return the answer where no practice could be told; ``left_over`` says that some could be, of more batches."""
     batches, begins = int(frame["batch"].nunique()), f"Nothing can be told of {spoken_measure(what)} yet:"
     if batches < FEWEST_BATCHES:
         have = count(batches, "batch has", "batches have")
         return f"{begins} {have} been read, and it takes at least {FEWEST_BATCHES}."
+    if left_over:
+        return f"{begins} there are hardly more batches than practices. A few more batches will tell much more."
     return f"{begins} no practice varied enough within a recipe."
 
 

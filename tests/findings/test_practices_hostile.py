@@ -9,8 +9,10 @@ import pytest
 
 from analysis.findings.practice_checks import model_checks
 from analysis.findings.practice_depth import deepen
+from analysis.findings.practice_document import InFull
 from analysis.findings.practices import practices
 from analysis.verdicts import Verdict
+from data_demo.set_traps import with_limits
 from data_demo.small_breweries import SmallBrewery, pack_table_of, simulate_packs
 
 PLAIN = SmallBrewery(batches=60, effects=(0.1, 0.0))
@@ -214,6 +216,21 @@ def test_practices_for_which_there_are_no_batches_left_say_so():
     assert {unsaid.reason for unsaid in finding.not_assessed} == {
         "cannot be told beside the other practices: there are not more batches than practices"
     }
+
+
+@pytest.mark.parametrize(
+    ("batches", "practices_told", "seed"), [(9, 9, 0), (9, 12, 1), (11, 12, 2), (12, 14, 9), (8, 10, 5)]
+)
+def test_a_small_brewery_whose_meter_ends_among_its_readings_is_answered(batches, practices_told, seed):
+    """The likelihood may say nothing of how sure a slope is: that practice is named among those that cannot be told."""
+    brewery = PLAIN.changed(batches=batches, recipes=2, effects=(0.0,) * practices_told, packs=3, run=0.05)
+    table = with_limits(brewery, np.random.default_rng(seed), 60.0)
+    finding = practices(table, "total_oxygen")
+    json.dumps(InFull(finding).as_document(), allow_nan=False)
+    named = {name for e in finding.practices for name in e.practice.split(" + ")}
+    assert named | {n.practice for n in finding.not_assessed} >= {p.name for p in brewery.practices}
+    assert all(np.isfinite([e.effect.low, e.effect.high]).all() for e in finding.practices)
+    assert finding.practices or "there are hardly more batches than practices" in finding.answer
 
 
 def test_two_that_are_always_together_are_one():
