@@ -17,7 +17,7 @@ from analysis.records.missing import BEYOND, is_missing
 __all__ = ["ANY_HEADER", "Faults", "Question", "QuestionField"]
 
 Flags = npt.NDArray[np.bool_]
-QuestionField = Literal["kind", "columns", "units", "dates", "angles", "decimal"]
+QuestionField = Literal["kind", "columns", "units", "dates", "angles", "numbers", "decimal"]
 
 ANY_HEADER = "the header"
 """In place of a header in a question about a column of which no header tells which it is."""

@@ -156,10 +156,11 @@ def _tell(context: Context, group: Sequence[Block], counted: Counted, because: s
         "replicate": "readings of one and the same sample" if n > 1 else "one reading of several",
     }
     other = "replicate" if counted == "sample" else "sample"
+    answer = context.faults.question("numbers", headers[0], (other,), "").document(other)
     context.faults.note(
         "numbers-taken",
         f"{told}: taken for {are[counted]}, because {because}.",
         f"If they are {'one pack read again' if counted == 'sample' else 'a pack each'}, say so beside the sheet's"
-        f' columns, or in --columns with “numbers” holding {{"{headers[0]}": "{other}"}}.',
+        f" columns, or take the file in with --columns MAP.json holding {answer}.",
         headers[0],
     )
