@@ -164,7 +164,7 @@ def censored_sides(
             without_trend=_without(model, workings, columns, trend) if trend else dict(together),
             without_times=_without(model, workings, columns, times) if times else {},
         )
-    except CannotFitError:
+    except (CannotFitError, np.linalg.LinAlgError):  # where the joint model hardly stands, a part of it may not
         return None
 
 
@@ -186,8 +186,10 @@ def _alone(model: CensoredModel, workings: MixedFit, together: dict[str, Slope])
 
 
 def _at_batches(workings: MixedFit) -> dict[str, bool]:
-    """Which columns move between batches only."""
-    between = next(moves for name, _, moves in level_caps(workings) if name == "batch")
+    """Which columns move between batches only: none where every batch has a single row, which then count as such."""
+    between = next((moves for name, _, moves in level_caps(workings) if name == "batch"), None)
+    if between is None:
+        return dict.fromkeys(workings.names, False)
     return dict(zip(workings.names, between, strict=True))
 
 

@@ -233,6 +233,20 @@ def test_a_small_brewery_whose_meter_ends_among_its_readings_is_answered(batches
     assert finding.practices or "there are hardly more batches than practices" in finding.answer
 
 
+@pytest.mark.parametrize("packs", [1, 3])
+def test_one_pack_a_batch_of_which_some_are_limits_is_told_as_several_are(packs):
+    """The truth is 0.3; the degrees of freedom are those of batches either way."""
+    brewery = PLAIN.changed(batches=80, effects=(0.3, 0.0), recipes=2, packs=packs)
+    table = with_limits(brewery, np.random.default_rng(9), 50.0)
+    assert 4 < (table.rows.groupby("batch")["total_oxygen_censored"].first() != 0).sum() < 40
+    finding = practices(table, "total_oxygen")
+    json.dumps(InFull(finding).as_document(), allow_nan=False)
+    judged = effect_of(finding).judgement
+    assert judged.low < 0.3 < judged.high
+    assert judged.low > 0
+    assert judged.effect.df < 80
+
+
 def test_two_that_are_always_together_are_one():
     rows = rows_of()
     finding = answered(rows.assign(practice_1=rows["practice_0"]))
