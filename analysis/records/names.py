@@ -106,17 +106,22 @@ def vessel_letters(header: str) -> str:
     return named.pop() if len(named) == 1 else ""
 
 
+def _spelled(text: str, code: re.Pattern[str]) -> str:
+    """Return a text with single spaces, a whole number without its decimals, and what is a code in capitals."""
+    text = " ".join(text.split())
+    whole = _WHOLE.fullmatch(text)
+    if whole:
+        return whole[1]
+    return text.upper() if code.fullmatch(text) else text
+
+
 def name_of(text: str) -> str:
     """Return a name with single spaces; a code such as "r-0231" in capitals; "3.0" as "3".
 
     >>> [name_of(t) for t in ("p40", " Meter  A", "r-0231", "3.0")]
     ['P40', 'Meter A', 'R-0231', '3']
     """
-    text = " ".join(text.split())
-    whole = _WHOLE.fullmatch(text)
-    if whole:
-        return whole[1]
-    return text.upper() if _CODE.fullmatch(text) else text
+    return _spelled(text, _CODE)
 
 
 def recipe_name(text: str) -> str:
@@ -125,11 +130,7 @@ def recipe_name(text: str) -> str:
     >>> [recipe_name(t) for t in ("Pale  1", "MILD", "p40", "3.0")]
     ['Pale 1', 'MILD', 'P40', '3']
     """
-    text = " ".join(text.split())
-    whole = _WHOLE.fullmatch(text)
-    if whole:
-        return whole[1]
-    return text.upper() if _RECIPE_CODE.fullmatch(text) else text
+    return _spelled(text, _RECIPE_CODE)
 
 
 def parse_recipes(column: RawColumn) -> ParsedTexts:
