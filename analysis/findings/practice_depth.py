@@ -22,6 +22,7 @@ from analysis.findings.practice_verdicts import BEYOND_TELLING, PracticeEffect, 
 from analysis.findings.practice_words import dose_in_words, spoken_name
 from analysis.findings.wording import change, percent
 from analysis.models import (
+    CannotFitError,
     FittedRows,
     MixedFit,
     NormalityCheck,
@@ -105,6 +106,14 @@ class Checks:
     spread: SpreadCheck
     largest_leverage: float
 
+    def as_document(self) -> dict[str, object]:
+        """Return them as a JSON document."""
+        return {
+            "normal_p": _number(self.normality.p),
+            "spread_p": _number(self.spread.p),
+            "largest_leverage": _number(self.largest_leverage),
+        }
+
 
 @dataclass(frozen=True)
 class PracticeDepth:
@@ -115,7 +124,7 @@ class PracticeDepth:
     recipes' means, which is about brewing other beers. ``by_recipe`` and ``curve`` are empty where recipes do not
     differ, or the effect does not bend, beyond chance, after allowing for all such questions of the page; their
     p-values are those of the question by itself, NaN where it could not be asked. ``looked_at_often`` holds however
-    often the page is looked at; it is None below ten batches.
+    often the page is looked at; it is None below ten batches, ``checks`` where there are too few packs.
     """
 
     practice: str
@@ -129,7 +138,7 @@ class PracticeDepth:
     interactions: tuple[PartnerSlope, ...]
     without: tuple[Without, ...]
     looked_at_often: Estimate | None
-    checks: Checks
+    checks: Checks | None
     sentences: tuple[str, ...]
 
     def as_document(self) -> dict[str, object]:
@@ -155,11 +164,7 @@ class PracticeDepth:
                 for w in self.without
             ],
             "looked_at_often": _document(self.looked_at_often),
-            "checks": {
-                "normal_p": self.checks.normality.p,
-                "spread_p": self.checks.spread.p,
-                "largest_leverage": self.checks.largest_leverage,
-            },
+            "checks": None if self.checks is None else self.checks.as_document(),
             "sentences": list(self.sentences),
         }  # fmt: skip
 
@@ -299,11 +304,14 @@ def _without(
     return Without(name, str(level), kept(Slope(value, error, df)), falls)
 
 
-def _checks(fit: MixedFit, rows: FittedRows) -> Checks:
+def _checks(fit: MixedFit, rows: FittedRows) -> Checks | None:
     told = row_fit(fit, rows)
-    return Checks(
-        normality(told.standardised), spread_check(told.residuals, told.fitted), float(np.max(told.leverages))
-    )
+    try:
+        return Checks(
+            normality(told.standardised), spread_check(told.residuals, told.fitted), float(np.max(told.leverages))
+        )
+    except CannotFitError:  # too few packs to check the model by
+        return None
 
 
 def _sentences(depth: PracticeDepth, finding: PracticesFinding, candidate: Candidate) -> tuple[str, ...]:

@@ -183,3 +183,10 @@ def test_a_question_that_few_batches_cannot_answer_is_left_open(simulated_packs,
     assert depths
     json.dumps([depth.as_document() for depth in depths], allow_nan=False)
     assert any(np.isnan(depth.bends_p) or np.isnan(depth.recipes_differ_p) for depth in depths)
+
+
+def test_seven_packs_are_too_few_to_check_a_model_by():
+    brewery = SmallBrewery(batches=7, effects=(0.0,), recipes=1, packs=1, tank=0.0)
+    depth = deepen(finding_of(rows_of(brewery), brewery), "practice_0")
+    assert depth.checks is None
+    assert depth.as_document()["checks"] is None
