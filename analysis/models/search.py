@@ -175,6 +175,10 @@ def mended(bend: Floats, moved: Floats, changed: Floats) -> Floats:
     size = float(missed @ moved)
     if not size:
         return bend
-    better = bend + np.outer(missed, missed) / size
     scale = np.sqrt(np.maximum(np.diagonal(bend), 1e-300))
-    return better if np.linalg.eigvalsh(better / np.outer(scale, scale)).min() > _FLATTEST else bend
+    with np.errstate(over="ignore", divide="ignore", invalid="ignore"):  # a step of next to nothing tells nothing
+        better = bend + np.outer(missed, missed) / size
+        relative = better / np.outer(scale, scale)
+    if not np.isfinite(relative).all():
+        return bend
+    return better if np.linalg.eigvalsh(relative).min() > _FLATTEST else bend
