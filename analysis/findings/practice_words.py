@@ -18,13 +18,13 @@ _CODE = re.compile(r"[A-Za-z]{0,3}[- ]?\d+[A-Za-z]?")
 
 
 def named(label: str, unit: str = "") -> str:
-    """Return a label as it was written, without the question mark, "(y/n)" or unit behind it.
+    """Return a label as it was written, without the question mark, "(y/n)" or unit behind it; "Sparge (pH)" is whole.
 
     >>> named("Air bled? (Y/N)"), named("Pitch rate (g/hL)", "g/hL")
     ('Air bled', 'Pitch rate')
     """
     words = _YES_OR_NO.sub("", _CUT.get(label, label)).strip()
-    if unit and words.endswith((f"({unit})", f"[{unit}]")):
+    if unit and unit != "pH" and words.endswith((f"({unit})", f"[{unit}]")):
         words = words[: -len(unit) - 2]
     return words.rstrip("?: ") or label
 

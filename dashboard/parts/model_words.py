@@ -109,10 +109,16 @@ def _in_words(finding: PracticesFinding) -> str:
         else "It works in the measure’s own unit, so that an effect is as large at a high level as at a low one."
     )
     looked_up = _why_the_scale(finding)
+    recipes = finding.compared.frame["recipe"].nunique()
+    own = (
+        "all of one recipe"
+        if recipes == 1
+        else "each batch with others of its own recipe, so that one recipe being brighter than another is never put "
+        "down to a practice"
+    )
     return (
         f"It compares {count(finding.packs, 'pack')} of {count(finding.runs, 'run')} from "
-        f"{count(finding.batches, 'batch', 'batches')}, each batch with others of its own recipe, so that one recipe "
-        f"being brighter than another is never put down to a practice. Packs of one batch are not counted as so many "
+        f"{count(finding.batches, 'batch', 'batches')}, {own}. Packs of one batch are not counted as so many "
         f"batches. {scale} {looked_up}".rstrip()
     )
 

@@ -400,6 +400,12 @@ def test_the_names_in_the_formula_are_told(on_table):
     assert "each x_ is a practice, counted in its step" in shown
 
 
+def test_the_model_of_one_recipe_says_nothing_of_others(finding):
+    assert "each batch with others of its own recipe" in str(model_part(finding))
+    compared = replace(finding.compared, frame=finding.compared.frame.assign(recipe="P40"))
+    assert "batches, all of one recipe. Packs of one batch" in str(model_part(replace(finding, compared=compared)))
+
+
 def test_between_recipes_a_slope_beyond_ten_times_the_level_is_said_to_be_that(finding):
     told = finding.practices[0]
     far = Estimate(700.0, -30.0, 9_000.0, "µg/L")

@@ -41,6 +41,7 @@ def test_a_measure_is_said_as_it_is_written():
 def test_a_unit_behind_a_name_is_left_out():
     assert spoken("Pitch rate (g/hL)", "g/hL") == "pitch rate"
     assert spoken("Pitch rate (old)", "g/hL") == "pitch rate (old)"
+    assert spoken("Sparge (pH)", "pH") == "sparge (pH)", "a pH is what was read, not a unit of the sparge"
 
 
 @pytest.mark.parametrize(("level", "said"), [("2", "2"), ("FV3", "FV3"), ("North", "“North”"), ("2, new", "“2, new”")])
