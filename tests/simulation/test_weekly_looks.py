@@ -2,7 +2,7 @@
 
 Without an effect, a test at 5 % falls below it at one of many looks far more often than once in 20, and a verdict is
 given; with an effect as large as the margin, one look of many calls it small. The page has an interval that holds at
-all looks together, and a verdict that it does not bear out says so. A few breweries in every run, two hundred by name
+all looks together, and a verdict that it does not bear out says so. A few breweries in every run, four hundred by name
 (``-m slow``); those figures stand in DEVELOPERS.md.
 """
 
@@ -24,7 +24,7 @@ from data_demo.set_traps import looked_at_again
 from data_demo.small_breweries import SmallBrewery
 
 SEED = 20_260_517
-FEW, MANY = 8, 200
+FEW, MANY = 8, 400
 LOOKS = range(20, 61, 4)
 BREWERY = SmallBrewery(batches=60, effects=(0.0,), recipes=1, tank=0.0)
 AT_MARGIN = BREWERY.changed(effects=(math.log1p(6.0 / BREWERY.level),))
@@ -96,7 +96,7 @@ def test_few_breweries_looked_at_again_and_again_are_not_told_anything_for_sure(
 
 @pytest.mark.slow
 @pytest.mark.timeout(7_200)
-def test_two_hundred_breweries_looked_at_again_and_again(request, record_property, capsys):
+def test_four_hundred_breweries_looked_at_again_and_again(request, record_property, capsys):
     if "slow" not in request.config.option.markexpr:
         pytest.skip("minutes of simulation: run it by name with -m slow")
     found = looked_at(MANY)
@@ -104,7 +104,7 @@ def test_two_hundred_breweries_looked_at_again_and_again(request, record_propert
         sys.stdout.write("".join(f"\n{name}: {rate}" for name, rate in vars(found).items()) + "\n")
     for name, rate in vars(found).items():
         record_property(name, str(rate))
-    assert found.below_five_percent.lower > 0.07  # the plain reading falls in, so that the check can fail
+    assert found.below_five_percent.lower > 0.08  # the plain reading falls in, so that the check can fail
     assert found.told_unwarned.upper <= 0.05
     assert found.outside.upper <= 0.05
     assert found.small.lower > 0.05  # and so does the first look that calls it small
