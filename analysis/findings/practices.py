@@ -215,7 +215,7 @@ def _joint(
 ) -> tuple[JointStatement, ...]:
     if fits.workings is None or fits.fit is not fits.workings:
         return ()  # readings that stand in for limits spread too little for a test of their own
-    if any(len(fits.together) > fits.together[c.column].df for c in told):
+    if all(len(fits.together) > fits.together[c.column].df for c in told):
         return ()  # with hardly more batches than practices they are all but made by each other
     # Of a practice that is surely small it is not said that it matters, alone or with others.
     by_column = {
