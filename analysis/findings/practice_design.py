@@ -143,7 +143,7 @@ def _standing_beside(frame: pd.DataFrame, measure: Measure) -> list[str]:
 def _random(frame: pd.DataFrame, measure: Measure, spreads: Sequence[str]) -> tuple[str, ...]:
     """Return the grouping factors: batches (unless each has a single row, which is then the batch itself), runs where a
     batch has several, then whatever has enough levels."""
-    groups = [] if frame["batch"].is_unique else ["batch"]
+    groups = ["batch"] if 1 < frame["batch"].nunique() < len(frame) else []
     if FEWEST_RANDOM_LEVELS <= frame["batch"].nunique() < frame["run"].nunique():
         groups.append("run")
     groups += ["meter"] if frame["meter"].nunique() >= FEWEST_RANDOM_LEVELS else []

@@ -16,9 +16,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from formulaic import Formula
+from formulaic.errors import FormulaicError
 
 from analysis.models.arrays import Bools, CannotFitError, Floats, Ints
-from analysis.models.categories import as_categories, category_levels
+from analysis.models.categories import as_categories, category_levels, names_in
 from analysis.models.design import CONSTANT, Design, Factor, Rows, check_finite
 from analysis.models.formula import ModelFormula, parse_formula
 from analysis.models.levels import Labels, crossed
@@ -92,7 +93,7 @@ def fixed_rows(design: Design, frame: pd.DataFrame) -> Floats:
 
 def needed_columns(design: Design) -> list[str]:
     """The columns of a frame that the fixed part needs, in alphabetical order."""
-    return sorted(str(name) for name in _spec(design).rhs.required_variables)
+    return sorted(names_in(_spec(design).rhs.formula))
 
 
 def rows_of_chunks(
@@ -118,7 +119,7 @@ def variables_of(formula: str | ModelFormula) -> tuple[str, ...]:
     """The columns that a formula needs, in alphabetical order."""
     parsed = parse_formula(formula) if isinstance(formula, str) else formula
     fixed, varying = _formulas(parsed)
-    evaluated = {str(name) for part in (fixed.lhs, fixed.rhs, *varying) for name in part.required_variables}
+    evaluated = {name for part in (fixed.lhs, fixed.rhs, *varying) for name in names_in(part)}
     return tuple(sorted(evaluated | {name for term in parsed.random for name in term.group}))
 
 
@@ -149,7 +150,10 @@ def _known_levels(
 @lru_cache(maxsize=128)
 def _formulas(parsed: ModelFormula) -> tuple[Any, tuple[Any, ...]]:
     """What formulaic makes of the fixed part and of each random term's columns."""
-    return Formula(f"{parsed.response} ~ {parsed.fixed}"), tuple(Formula(term.columns) for term in parsed.random)
+    try:
+        return Formula(f"{parsed.response} ~ {parsed.fixed}"), tuple(Formula(term.columns) for term in parsed.random)
+    except FormulaicError as error:
+        raise ValueError(f"formula cannot be read: {str(error).splitlines()[0]} In {parsed.text!r}") from error
 
 
 def _spec(design: Design) -> Any:
@@ -174,8 +178,11 @@ def _complete(frame: pd.DataFrame, variables: Sequence[str]) -> tuple[pd.DataFra
 
 def _evaluated(formula: Any, used: pd.DataFrame) -> Any:
     """The columns of a formula; the log of zero is told later, with the column's name, and not by numpy here."""
-    with np.errstate(all="ignore"):
-        return formula.get_model_matrix(used, context={}, na_action="ignore")
+    try:
+        with np.errstate(all="ignore"):
+            return formula.get_model_matrix(used, context={}, na_action="ignore")
+    except FormulaicError as error:
+        raise ValueError(f"formula cannot be worked out: {error}") from error
 
 
 def _assembled(design: Design, used: pd.DataFrame, parts: Any, kept: Bools) -> Rows:

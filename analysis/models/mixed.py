@@ -127,7 +127,7 @@ def mixed(formula: str, frame: pd.DataFrame, *, method: Method = "REML") -> Mixe
     ValueError
         If the formula cannot be read, a column is missing, or a value is not finite (the log of zero).
     CannotFitError
-        If no row is complete, the rows cannot carry the coefficients, or the fit is exact.
+        If no row is complete, the rows cannot carry the coefficients, a group has one level, or the fit is exact.
     """
     return fit_sums(accumulate(formula, frame), method=method)
 
@@ -174,6 +174,8 @@ def fit_sums(
 def _check_levels(sums: CrossProducts, system: System) -> None:
     for factor in system.factors:
         owner = sums.design.factors[factor]
+        if sums.levels(factor) < 2:
+            raise CannotFitError(f"{owner.name} has one level, which tells nothing of how levels differ: leave it out")
         at = owner.columns.index("Intercept") if "Intercept" in owner.columns else -1
         if at >= 0 and sums.own[factor][:, at, at].max() <= 1:
             raise CannotFitError(

@@ -23,7 +23,7 @@ from analysis.models.reduction import Reduction
 
 __all__ = ["System", "independent_columns", "system_of"]
 
-_ALIASED = 1e-10  # what is left of a column's sum of squares, of 1, after the columns before it
+_ALIASED = 1e-8  # what is left of a column's sum of squares, of 1, after the columns before it
 _SPANNED = 1e-10
 
 
