@@ -50,8 +50,13 @@ def grid_of(values: pd.Series) -> float:
     known = values.dropna().to_numpy(dtype=np.float64)
     if not len(known) or len(np.unique(known)) < FEWEST_VALUES:
         return 0.0
-    on = [g for g in GRIDS if np.allclose(known / g, np.round(known / g), atol=1e-6)]
-    return float(max(on, default=0.0))
+    return float(max((g for g in GRIDS if _stand_on(known / g)), default=0.0))
+
+
+def _stand_on(counted: Floats) -> bool:
+    """Tell whether values stand on a grid whose steps they are counted in; beside a far wider one all are at its 0."""
+    places = np.round(counted)
+    return np.allclose(counted, places, atol=1e-6) and len(np.unique(places)) >= FEWEST_VALUES
 
 
 def shares_lost(frame: pd.DataFrame, candidates: Sequence[Candidate]) -> dict[str, Lost]:

@@ -207,7 +207,8 @@ def test_a_practice_written_down_coarsely_says_by_how_much_it_looks_smaller():
 
 
 @pytest.mark.parametrize(
-    ("values", "grid"), [([10, 20, 35], 5.0), ([15, 45, 60], 15.0), ([1.5, 2, 3], 0.0), ([0, 1], 0.0)]
+    ("values", "grid"),
+    [([10, 20, 35], 5.0), ([15, 45, 60], 15.0), ([1.5, 2, 3], 0.0), ([0, 1], 0.0), ([2.1e-6, 3e-6, 3.7e-6], 0.0)],
 )
 def test_the_grid_of_written_values_is_seen(values, grid):
     assert grid_of(pd.Series(values, dtype=float)) == grid
