@@ -100,7 +100,7 @@ def _shape(checks: ModelChecks) -> str:
         return (
             "more packs stray far than a normal curve has; intervals are approximate, rather too wide than too narrow"
         )
-    return "packs stray from what the model expects of them about as a normal curve has it"
+    return "how far packs stray from what the model expects of them follows a bell curve (the normal one), as it should"
 
 
 def _even(checks: ModelChecks) -> str:

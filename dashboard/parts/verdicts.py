@@ -346,4 +346,10 @@ def _held_to(finding: PracticesFinding, level: float) -> str:
     share = amount(100 * finding.margin.absolute / finding.margin.level, "%", digits=2)
     if finding.compared.frame["recipe"].nunique() == 1:
         return f" Effects are told as shares of the level here, so the margin is {share} of {amount(level, unit)}."
-    return f" Effects are told as shares of the level here, so the margin is {share}: {here}."
+    smallest = (
+        f"{figure(finding.margin.absolute, unit)} at the {amount(finding.margin.level, unit)} of the recipe where"
+    )
+    return (
+        f" Effects are told as shares of the level here, so the margin is {share}: {smallest} that is the smallest "
+        f"share, {here}."
+    )

@@ -205,7 +205,8 @@ def test_a_margin_says_who_set_it(finding):
         "The smallest difference that matters is 12 µg/L for P40, the strictest of the recipes compared: set by AB on"
     )
     assert said.startswith(f"{first} 3 May 2026.")
-    assert "so the margin is 15 %: 9.00 µg/L at the 60.0 µg/L of all packs together" in said
+    assert "so the margin is 15 %: 12 µg/L at the 80.0 µg/L of the recipe where that is the smallest share" in said
+    assert said.endswith("share, 9.00 µg/L at the 60.0 µg/L of all packs together.")
     compared = replace(finding.compared, frame=finding.compared.frame.assign(recipe="P40"))
     alone = margin_words(replace(finding, margin=own, level=80.0, log=True, compared=compared))
     assert "is 12 µg/L for P40: set by" in alone
