@@ -72,12 +72,12 @@ def test_with_nothing_on_record_each_page_says_what_to_do(empty, visiting, path)
         expect(page.locator(".empty").get_by_role("link", name="Intake")).to_be_visible()
 
 
-def test_a_fault_of_the_server_is_told_plainly_and_never_as_a_trace(demo, visiting, monkeypatch, caplog):
+def test_a_fault_of_the_server_is_told_plainly_and_never_as_a_trace(own_demo, visiting, monkeypatch, caplog):
     def broken(*_about, **_further):
         raise RuntimeError("the inside of the machine")
 
     monkeypatch.setattr(charts_page, "stability", broken)
-    page = visiting(demo).open("/charts")
+    page = visiting(own_demo).open("/charts")  # a dashboard that has answered nothing yet, so that it has to ask
     told = page.get_by_role("alert")
     expect(told).to_contain_text("This could not be worked out.")
     said = told.inner_text()
