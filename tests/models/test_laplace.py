@@ -195,3 +195,16 @@ def test_misuse_is_told():
         ordinal_mixed("side ~ x", frame)
     with pytest.raises(ValueError, match="more than one trial"):
         binomial_mixed("y ~ x", frame.assign(y=frame.index % 2), varying=True)
+
+
+@pytest.mark.parametrize(("kind", "named"), [("apart", "x"), ("one level of one outcome", r"line\[T.2\]")])
+def test_outcomes_that_follow_from_a_column_are_refused_by_its_name(kind, named):
+    """Albert & Anderson 1984, Biometrika 71, 1–10: the likelihood has no maximum then; a search ended at 2250 ± 2e5."""
+    rng = np.random.default_rng(3)
+    x = rng.normal(size=80)
+    frame = pd.DataFrame({"x": x, "line": np.where(np.arange(80) % 4, "2", "1"), "g": np.repeat(list("abcdefgh"), 10)})
+    mixed_up = rng.random(80) < 1 / (1 + np.exp(-x))
+    came = x > 0 if kind == "apart" else mixed_up & (frame["line"] == "2")
+    with pytest.raises(CannotFitError, match=f"follows from {named} without fail"):
+        binomial_mixed(f"y ~ {'x' if kind == 'apart' else 'line'} + (1|g)", frame.assign(y=came.astype(float)))
+    assert binomial_mixed("y ~ x + line + (1|g)", frame.assign(y=mixed_up.astype(float))).converged
