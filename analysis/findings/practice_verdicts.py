@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import pandas as pd
@@ -13,6 +14,7 @@ from analysis.findings.practice_censored import CensoredModel
 from analysis.findings.practice_controls import Controls
 from analysis.findings.practice_design import PracticeDesign
 from analysis.findings.practice_joint import JointStatement
+from analysis.findings.practice_one_answer import BENDS, DEPENDS, RECIPES_DIFFER
 from analysis.findings.practice_rows import ComparedRows, LeftOut, NotAssessed
 from analysis.findings.wording import change, percent, span
 from analysis.models import BatchesNeeded, MixedFit
@@ -196,11 +198,20 @@ def _verdict_in_words(effect: PracticeEffect) -> str:
     return f"{effect.verdict}, small but real" if effect.judgement.small_but_real else str(effect.verdict)
 
 
+_LOOK_APART: Mapping[str, str] = {
+    RECIPES_DIFFER: "look at one recipe at a time",
+    BENDS: "look at its curve, dose by dose",
+    DEPENDS: "look at each of the two by itself",
+}
+
+
 def _needed_in_words(effect: PracticeEffect) -> str:
     needed = effect.needed
     if effect.crowded:
         return "hardly more batches than practices"
     if needed is None:
+        if _look_apart(effect):
+            return "none will do: look apart"
         return "none will do: split a batch" if effect.judgement.effect.lowered_by else ""
     if needed.more_equivalence is None or needed.more_difference is None:
         return "over 200: split a batch"
@@ -212,7 +223,15 @@ def _advice(effect: PracticeEffect) -> str:
         return "There are hardly more batches than practices: a few more batches will tell much more."
     if effect.needed is not None:
         return effect.needed.advice
+    if apart := _look_apart(effect):
+        return f"More batches will not make one answer of it: {apart}."
     return "More batches like these will not tell; a split batch would." if effect.judgement.effect.lowered_by else ""
+
+
+def _look_apart(effect: PracticeEffect) -> str:
+    """Return where to look where one answer does not hold for every recipe, dose or way; empty else."""
+    reasons = effect.judgement.effect.lowered_by[:1]
+    return next((where for reason in reasons for begins, where in _LOOK_APART.items() if reason.startswith(begins)), "")
 
 
 def _effect_document(e: PracticeEffect) -> dict[str, object]:

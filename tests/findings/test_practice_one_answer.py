@@ -54,6 +54,9 @@ def test_what_raises_one_recipe_and_lowers_another_is_not_small():
     )
     assert finding.practices[0].practice == "practice_0", "what matters stands before what does not"
     assert {r.recipe: r.effect.value > 0 for r in deepen(finding, "practice_0").by_recipe}["A10"]
+    told_of = next(e for e in finding.as_document()["practices"] if e["practice"] == "practice_0")
+    assert told_of["advice"] == "More batches will not make one answer of it: look at one recipe at a time."
+    assert "none will do: look apart" in {row[-1] for row in finding.in_words()[1]}
 
 
 def test_recipes_that_differ_by_less_than_the_margin_leave_it_small_and_are_named():
