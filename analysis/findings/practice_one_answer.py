@@ -36,7 +36,7 @@ from analysis.models.degrees_of_freedom import level_caps
 from analysis.models.splines import restricted_cubic_basis
 from analysis.verdicts import MarginAtLevel, adjusted_p_values
 
-__all__ = ["BEND", "BENDS", "DEPENDS", "RECIPES", "RECIPES_DIFFER", "OneAnswer", "one_answer", "stand_out"]
+__all__ = ["BEND", "BENDS", "DEPENDS", "RECIPES", "RECIPES_DIFFER", "OneAnswer", "one_answer", "stand_out", "why_apart"]
 
 FAMILY_RATE = 0.05
 INNER = 0.90
@@ -175,6 +175,12 @@ def _inside(slope: Slope, margin: MarginAtLevel, steps: float = 1.0) -> bool:
     reach = float(stats.t.ppf((1 + INNER) / 2, slope.df)) * slope.standard_error
     low, high = margin.inside
     return (slope.estimate - reach) / steps > low and (slope.estimate + reach) / steps < high
+
+
+def why_apart(lowered_by: Sequence[str]) -> str:
+    """Return which of ``RECIPES_DIFFER``, ``BENDS`` and ``DEPENDS`` keeps a verdict from being given; empty else."""
+    first = lowered_by[0] if lowered_by else ""
+    return next((begins for begins in (RECIPES_DIFFER, BENDS, DEPENDS) if first.startswith(begins)), "")
 
 
 def _sentence(asked: str) -> str:

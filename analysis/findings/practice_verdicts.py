@@ -14,14 +14,14 @@ from analysis.findings.practice_censored import CensoredModel
 from analysis.findings.practice_controls import Controls
 from analysis.findings.practice_design import PracticeDesign
 from analysis.findings.practice_joint import JointStatement
-from analysis.findings.practice_one_answer import BENDS, DEPENDS, RECIPES_DIFFER
+from analysis.findings.practice_one_answer import BENDS, DEPENDS, RECIPES_DIFFER, why_apart
 from analysis.findings.practice_rows import ComparedRows, LeftOut, NotAssessed
 from analysis.findings.wording import change, percent, span
 from analysis.models import BatchesNeeded, MixedFit
 from analysis.verdicts import Judgement, MarginAtLevel, Verdict
 from analysis.vocabulary import Measure
 
-__all__ = ["BEYOND_TELLING", "Grounds", "PracticeEffect", "PracticesFinding", "within"]
+__all__ = ["BEYOND_TELLING", "CROWDED", "NOT_BY_MORE", "Grounds", "PracticeEffect", "PracticesFinding", "within"]
 
 # So many times the level: an end further out is no figure that anybody can use.
 BEYOND_TELLING = 10.0
@@ -198,6 +198,9 @@ def _verdict_in_words(effect: PracticeEffect) -> str:
     return f"{effect.verdict}, small but real" if effect.judgement.small_but_real else str(effect.verdict)
 
 
+# What it would take to tell, as the page says it too.
+CROWDED = "There are hardly more batches than practices: a few more batches will tell much more."
+NOT_BY_MORE = "More batches like these will not tell; a split batch would."
 _LOOK_APART: Mapping[str, str] = {
     RECIPES_DIFFER: "look at one recipe at a time",
     BENDS: "look at its curve, dose by dose",
@@ -220,18 +223,17 @@ def _needed_in_words(effect: PracticeEffect) -> str:
 
 def _advice(effect: PracticeEffect) -> str:
     if effect.crowded:
-        return "There are hardly more batches than practices: a few more batches will tell much more."
+        return CROWDED
     if effect.needed is not None:
         return effect.needed.advice
     if apart := _look_apart(effect):
         return f"More batches will not make one answer of it: {apart}."
-    return "More batches like these will not tell; a split batch would." if effect.judgement.effect.lowered_by else ""
+    return NOT_BY_MORE if effect.judgement.effect.lowered_by else ""
 
 
 def _look_apart(effect: PracticeEffect) -> str:
     """Return where to look where one answer does not hold for every recipe, dose or way; empty else."""
-    reasons = effect.judgement.effect.lowered_by[:1]
-    return next((where for reason in reasons for begins, where in _LOOK_APART.items() if reason.startswith(begins)), "")
+    return _LOOK_APART.get(why_apart(effect.judgement.effect.lowered_by), "")
 
 
 def _effect_document(e: PracticeEffect) -> dict[str, object]:

@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from dash import html
 from dash.development.base_component import Component
 
 from analysis.estimate import Estimate
-from analysis.findings.practice_one_answer import BENDS, DEPENDS, RECIPES_DIFFER
-from analysis.findings.practice_verdicts import BEYOND_TELLING, PracticeEffect, PracticesFinding, within
+from analysis.findings.practice_one_answer import BENDS, DEPENDS, RECIPES_DIFFER, why_apart
+from analysis.findings.practice_verdicts import (
+    BEYOND_TELLING,
+    CROWDED,
+    NOT_BY_MORE,
+    PracticeEffect,
+    PracticesFinding,
+    within,
+)
 from analysis.findings.practice_words import named, quoted_level, spoken_measure
 from analysis.findings.wording import (
     amount,
@@ -215,9 +222,9 @@ _LOOK: Mapping[str, str] = {
 def _more(effect: PracticeEffect) -> str:
     """Return what it would take to tell."""
     if effect.crowded:
-        return " There are hardly more batches than practices: a few more batches will tell much more."
+        return f" {CROWDED}"
     if effect.judgement.effect.lowered_by:
-        return f" {_where_to_look(effect.judgement.effect.lowered_by[0])}"
+        return f" {_where_to_look(effect.judgement.effect.lowered_by)}"
     if effect.needed is None:
         return ""
     if effect.needed.more_equivalence is None or effect.needed.more_difference is None:
@@ -227,12 +234,10 @@ def _more(effect: PracticeEffect) -> str:
     return f" About {count(effect.more_batches, 'more batch', 'more batches')} would tell."
 
 
-def _where_to_look(lowered_by: str) -> str:
+def _where_to_look(lowered_by: Sequence[str]) -> str:
     """Return what would tell, where a reason keeps a verdict from being given."""
-    where = next((where for begins, where in _LOOK.items() if lowered_by.startswith(begins)), "")
-    if not where:
-        return "More batches like these will not tell; a split batch would."
-    return whole_sentence(f"{lowered_by.partition(':')[0]}: {where}")
+    where = _LOOK.get(why_apart(lowered_by), "")
+    return whole_sentence(f"{lowered_by[0].partition(':')[0]}: {where}") if where else NOT_BY_MORE
 
 
 def numbers(effect: PracticeEffect, finding: PracticesFinding) -> list[tuple[str, str]]:
