@@ -11,6 +11,7 @@ import pandas as pd
 
 from analysis.charts import RULES, Batches, Chart, as_batches
 from analysis.findings.wording import amount, count, percent_of_ratio
+from analysis.records.occasions import APART
 from analysis.vocabulary import Scale
 
 __all__ = ["SEVERAL_RUNS", "SeveralRuns", "batch_numbers", "batches_of", "counted_in", "pattern_says", "several_runs"]
@@ -20,9 +21,9 @@ SEVERAL_RUNS = (
     "the runs within them, and a pattern of several points counts batches."
 )
 
-LONGEST_PACKAGING_DAYS = 60
-"""Runs of one batch number that lie further apart than this are taken for two batches whose number came round again
-(common practice, no source: a tank is empty within weeks)."""
+LONGEST_PACKAGING_DAYS = int(APART / np.timedelta64(1, "D"))
+"""Runs of one batch number that lie further apart than this are taken for two batches whose number came round again, as
+on record: a tank is empty within weeks."""
 
 _PLAINLY_ALIKE = 0.2
 
